@@ -1,0 +1,52 @@
+package reconcile
+
+import (
+	"time"
+
+	"hopperbook/schemas"
+)
+
+// Input is everything a reconciliation looks at. It is plain data: the same
+// Input gives the same Result, whatever order its slices are in.
+type Input struct {
+	Now      time.Time // the moment the result speaks of, UTC; it is not the clock
+	Policy   Policy
+	Fields   []At[schemas.RegisterField]
+	Machines []At[schemas.RegisterMachine]
+	Products []At[schemas.RegisterProduct]
+	Jobs     []At[schemas.RegisterJob]
+	Started  []At[schemas.JobStarted]
+	Settings []At[schemas.SettingChanged]
+	Loads    []At[schemas.LoadWeighed]
+	Refills  []At[schemas.HopperRefilled]
+	Catches  []At[schemas.TestCatch]
+	Passes   []Pass
+}
+
+// At is an event's data with where, when and on what machine it happened.
+type At[T any] struct {
+	schemas.Identity
+	ID      schemas.EventID
+	Machine schemas.MachineID
+	Time    time.Time
+	Data    T
+}
+
+// Pass is one pass log: fixes of one machine in the order they were logged.
+type Pass struct {
+	schemas.Identity
+	ID      schemas.EventID
+	Machine schemas.MachineID
+	Job     schemas.JobID   // what the operator picked; may be ""
+	Field   schemas.FieldID // what the operator picked; may be ""
+	Fixes   []schemas.Fix
+}
+
+// Policy holds the choices of the contractor. The zero value means the
+// defaults of the With... accessors documented on each field.
+type Policy struct {
+	ToleranceShare float64 // practical tolerance of the flow ratio; 0: 0.05
+	ARLLoads       float64 // in-control average run length of the drift test; 0: 400 loads
+	MaxGapS        float64 // fixes further apart are not joined; 0: 5 s
+	BoutWidthM     float64 // for logs and settings that name none; 0: none
+}

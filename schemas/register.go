@@ -1,0 +1,86 @@
+package schemas
+
+// RegisterCustomer names who pays and who gets the documents.
+type RegisterCustomer struct {
+	Customer CustomerID `json:"customer" rule:"id" doc:"customer's identifier"`
+	Name     string     `json:"name" rule:"maxlen=200" doc:"name on documents"`
+	Address  string     `json:"address,omitempty" rule:"maxlen=1000"`
+	TaxID    string     `json:"tax_id,omitempty" rule:"maxlen=64"`
+	Email    string     `json:"email,omitempty" rule:"maxlen=254"`
+}
+
+// RegisterField gives a field its boundary.
+type RegisterField struct {
+	Field     FieldID    `json:"field" rule:"id"`
+	Customer  CustomerID `json:"customer" rule:"id"`
+	Name      string     `json:"name" rule:"maxlen=200"`
+	Boundary  Boundary   `json:"boundary" doc:"GeoJSON Polygon or MultiPolygon (RFC 7946), WGS84, longitude first"`
+	Soil      string     `json:"soil,omitempty" rule:"maxlen=200"`
+	Crop      string     `json:"crop,omitempty" rule:"maxlen=200"`
+	Exclusion *Boundary  `json:"exclusion,omitempty" doc:"areas not to be spread, GeoJSON as boundary"`
+}
+
+// RegisterMachine describes a spreader or loader; its name is its device's.
+type RegisterMachine struct {
+	Machine  MachineID `json:"machine" rule:"token" doc:"the device name of the machine's tablet"`
+	Name     string    `json:"name" rule:"maxlen=200"`
+	HopperM3 float64   `json:"hopper_m3" rule:"min=0 max=100" doc:"hopper volume, level full; 0 for a loader"`
+	TimeZone string    `json:"time_zone,omitempty" rule:"maxlen=64" doc:"IANA name, for display and for which day"`
+	Kind     string    `json:"kind,omitempty" rule:"enum=spreader|loader"`
+	Sensors  []string  `json:"sensors,omitempty" rule:"maxitems=32 elem.maxlen=64"`
+}
+
+// Analysis is what a product contains, percent by mass.
+type Analysis struct {
+	NPct                 *float64 `json:"n_pct,omitempty" rule:"min=0 max=100"`
+	P2O5Pct              *float64 `json:"p2o5_pct,omitempty" rule:"min=0 max=100"`
+	PPct                 *float64 `json:"p_pct,omitempty" rule:"min=0 max=100"`
+	K2OPct               *float64 `json:"k2o_pct,omitempty" rule:"min=0 max=100"`
+	KPct                 *float64 `json:"k_pct,omitempty" rule:"min=0 max=100"`
+	SPct                 *float64 `json:"s_pct,omitempty" rule:"min=0 max=100"`
+	CaPct                *float64 `json:"ca_pct,omitempty" rule:"min=0 max=100"`
+	MgPct                *float64 `json:"mg_pct,omitempty" rule:"min=0 max=100"`
+	NeutralisingValuePct *float64 `json:"neutralising_value_pct,omitempty" rule:"min=0 max=250" doc:"CaCO3 = 100"`
+	Fineness             *float64 `json:"fineness,omitempty" rule:"min=0 max=1"`
+	MoisturePct          *float64 `json:"moisture_pct,omitempty" rule:"min=0 max=100"`
+	Organic              *bool    `json:"organic,omitempty"`
+}
+
+// RegisterProduct describes what is spread.
+type RegisterProduct struct {
+	Product         ProductID `json:"product" rule:"id"`
+	Name            string    `json:"name" rule:"maxlen=200"`
+	Form            string    `json:"form" rule:"enum=granular|powder|seed"`
+	BulkDensityKgM3 *float64  `json:"bulk_density_kg_m3,omitempty" rule:"min=50 max=4000"`
+	Analysis        *Analysis `json:"analysis,omitempty"`
+}
+
+// AgreementLine is one priced line of an agreement; what it may hold beyond
+// its kind and price is settled where bills are made.
+type AgreementLine struct {
+	Kind  string `json:"kind" rule:"enum=per_tonne|per_hectare|per_km|per_hour|fixed|minimum"`
+	Price string `json:"price" rule:"format=decimal" doc:"decimal text, in the agreement's currency"`
+	Basis string `json:"basis,omitempty" rule:"enum=docket|loaded|spread|boundary|covered"`
+}
+
+// RegisterAgreement is what a customer and the contractor agreed to pay by.
+type RegisterAgreement struct {
+	Agreement AgreementID     `json:"agreement" rule:"id"`
+	Customer  CustomerID      `json:"customer" rule:"id"`
+	Currency  string          `json:"currency" rule:"format=currency" doc:"ISO 4217"`
+	Lines     []AgreementLine `json:"lines" rule:"minitems=1 maxitems=200"`
+	ValidFrom string          `json:"valid_from,omitempty" rule:"format=date-time"`
+	ValidTo   string          `json:"valid_to,omitempty" rule:"format=date-time" doc:"half-open: not included"`
+}
+
+// RegisterJob is work that was ordered.
+type RegisterJob struct {
+	Job         JobID       `json:"job" rule:"id"`
+	Customer    CustomerID  `json:"customer" rule:"id"`
+	Fields      []FieldID   `json:"fields" rule:"minitems=1 maxitems=1000 elem.id"`
+	Product     ProductID   `json:"product" rule:"id"`
+	SetRateKgHa float64     `json:"set_rate_kg_ha" rule:"min=0 max=50000"`
+	Agreement   AgreementID `json:"agreement,omitempty" rule:"id"`
+	WantedBy    string      `json:"wanted_by,omitempty" rule:"format=date-time"`
+	Note        string      `json:"note,omitempty" rule:"maxlen=2000"`
+}

@@ -1,0 +1,78 @@
+package schemas
+
+import "strings"
+
+// NATS subjects of the contract. Events travel on
+// book.<contractor>.<device>.<type>; the type brings its own dots, so a
+// subject has at least five tokens.
+const (
+	// SubjectEvents matches every event of every contractor.
+	SubjectEvents = "book.>"
+	// HeaderMsgID carries the identity ("source#sequence") of an event.
+	HeaderMsgID = "Nats-Msg-Id"
+	// HeaderContentType and ContentType say "structured mode" of the
+	// CloudEvents NATS binding.
+	HeaderContentType = "Content-Type"
+	ContentType       = "application/cloudevents+json"
+)
+
+// EventSubject is where an event of a device is published. A type that is not
+// made of subject tokens (an event that will be rejected) travels as "unknown".
+func EventSubject(c ContractorID, d DeviceID, t EventType) string {
+	return "book." + string(c) + "." + string(d) + "." + typeTokens(t)
+}
+
+func typeTokens(t EventType) string {
+	for token := range strings.SplitSeq(string(t), ".") {
+		if !ValidToken(token) {
+			return "unknown"
+		}
+	}
+	return string(t)
+}
+
+// MarksSubject is where the hub says, after each commit, up to which sequence
+// the book holds everything of a device's sources.
+func MarksSubject(c ContractorID, d DeviceID) string {
+	return "marks." + string(c) + "." + string(d)
+}
+
+// SubjectDevice is the device token of an event's subject.
+func SubjectDevice(subject string) (DeviceID, bool) {
+	parts := strings.SplitN(subject, ".", 4)
+	if len(parts) < 4 || parts[0] != "book" {
+		return "", false
+	}
+	return DeviceID(parts[2]), true
+}
+
+// PublishDevice is the device token an event of a source travels under:
+// its device, or "office" or "files".
+func PublishDevice(s Source) DeviceID {
+	if d, ok := s.Device(); ok {
+		return d
+	}
+	first, _, _ := strings.Cut(strings.TrimPrefix(string(s), "/"), "/")
+	return DeviceID(first)
+}
+
+// Mark is what the hub says of one source: the book holds every event up to
+// UpTo, and those of the ranges Above (inclusive).
+type Mark struct {
+	Source Source     `json:"source"`
+	UpTo   int64      `json:"up_to"`
+	Above  [][2]int64 `json:"above,omitempty"`
+}
+
+// Holds reports whether the book has the sequence.
+func (m Mark) Holds(seq int64) bool {
+	if seq <= m.UpTo {
+		return true
+	}
+	for _, r := range m.Above {
+		if seq >= r[0] && seq <= r[1] {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,10 @@
+// Package unit holds the exact factors between the units of the trade and
+// the units inside the code, and the rate arithmetic every part shares.
+//
+// Owns: factors, rate identities. Does not own: rounding for documents,
+// display choice.
+//
+// Units inside the code: kg, m, m2, s, kg/ha; km/h only at the edges.
+// Factors are exact by definition (international pound, foot, acre, mile,
+// nautical mile).
+package unit
