@@ -4,6 +4,7 @@ go 1.26.8
 
 require (
 	github.com/BurntSushi/toml v1.5.0 // indirect
+	github.com/adrg/xdg v0.5.3 // indirect
 	github.com/antithesishq/antithesis-sdk-go v0.8.0-default-no-op // indirect
 	github.com/apache/arrow-go/v18 v18.5.1 // indirect
 	github.com/cloudevents/sdk-go/v2 v2.16.2 // indirect

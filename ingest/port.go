@@ -26,6 +26,14 @@ type Source interface {
 	Ack(deliveries []Delivery) error
 }
 
+// Outgoing is one event on its way to the stream: its bytes, and the identity
+// and type they bring or were given.
+type Outgoing struct {
+	schemas.Identity
+	Type schemas.EventType
+	Raw  []byte
+}
+
 // Received is an event that keeps the contract.
 type Received struct {
 	schemas.Event

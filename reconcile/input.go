@@ -9,7 +9,6 @@ import (
 // Input is everything a reconciliation looks at. It is plain data: the same
 // Input gives the same Result, whatever order its slices are in.
 type Input struct {
-	Now      time.Time // the moment the result speaks of, UTC; it is not the clock
 	Policy   Policy
 	Fields   []At[schemas.RegisterField]
 	Machines []At[schemas.RegisterMachine]
@@ -42,11 +41,19 @@ type Pass struct {
 	Fixes   []schemas.Fix
 }
 
-// Policy holds the choices of the contractor. The zero value means the
-// defaults of the With... accessors documented on each field.
+// Policy holds the choices of the contractor; a zero field means the default
+// named beside it.
 type Policy struct {
 	ToleranceShare float64 // practical tolerance of the flow ratio; 0: 0.05
 	ARLLoads       float64 // in-control average run length of the drift test; 0: 400 loads
 	MaxGapS        float64 // fixes further apart are not joined; 0: 5 s
 	BoutWidthM     float64 // for logs and settings that name none; 0: none
+}
+
+// start is the time of the first fix, which orders pass logs.
+func (p Pass) start() time.Time {
+	if len(p.Fixes) == 0 {
+		return time.Time{}
+	}
+	return time.UnixMilli(p.Fixes[0].UnixMilli).UTC()
 }

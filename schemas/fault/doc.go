@@ -7,4 +7,6 @@
 //
 // Invariants: every Code has a row in the table; wrapping keeps the innermost
 // code unless the outer call names one; an error that is no fault is Internal.
+//
+// Units and times: none.
 package fault

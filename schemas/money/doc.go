@@ -5,4 +5,6 @@
 //
 // Invariants: two currencies never mix; an amount is written with exactly the
 // minor digits of its currency. Decimal arithmetic is shopspring/decimal's.
+//
+// Units: major units of an ISO 4217 currency.
 package money

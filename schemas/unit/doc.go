@@ -4,6 +4,9 @@
 // Owns: factors, rate identities. Does not own: rounding for documents,
 // display choice.
 //
+// Invariants: a rate is never infinite or NaN where there is an error to give;
+// the metric and the customary route give the same kg/ha.
+//
 // Units inside the code: kg, m, m2, s, kg/ha; km/h only at the edges.
 // Factors are exact by definition (international pound, foot, acre, mile,
 // nautical mile).

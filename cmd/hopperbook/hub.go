@@ -1,0 +1,34 @@
+package main
+
+import (
+	"fmt"
+
+	"github.com/urfave/cli/v2"
+
+	"hopperbook/cmd/internal/office"
+	"hopperbook/ingest/hub"
+)
+
+func hubCommand() *cli.Command {
+	return &cli.Command{
+		Name:  "hub",
+		Usage: "take events from tablets, write the book, answer questions",
+		Description: "Runs until it is stopped (Ctrl-C). Without --nats it brings its own NATS server with JetStream, on this machine only.\n" +
+			"Prints one line when tablets can publish.\n\nExample:\n  hopperbook hub --book ./book",
+		Flags: append(bookFlags(),
+			&cli.StringFlag{Name: "listen", Usage: "`HOST:PORT` of its own NATS server; port 0 takes any free one", Value: hub.DefaultListen}),
+		Action: func(c *cli.Context) error {
+			if err := noArguments(c); err != nil {
+				return err
+			}
+			cfg, err := officeConfig(c)
+			if err != nil {
+				return err
+			}
+			cfg.Listen = c.String("listen")
+			return office.Run(c.Context, cfg, func(h *hub.Hub) {
+				fmt.Fprintf(c.App.Writer, "hub ready: %s, contractor %s, book %s\n", h.URL(), h.Contractor(), cfg.BookDir)
+			}, nil)
+		},
+	}
+}

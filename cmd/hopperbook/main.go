@@ -1,0 +1,87 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/signal"
+	"strings"
+	"syscall"
+
+	"github.com/urfave/cli/v2"
+
+	"hopperbook/schemas/fault"
+)
+
+// version is set by the release build with -ldflags "-X main.version=...".
+var version = "development"
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	code := run(ctx, os.Args)
+	stop()
+	os.Exit(code)
+}
+
+func run(ctx context.Context, args []string) int {
+	app := newApp()
+	err := app.RunContext(ctx, flagsFirst(app, args))
+	if err == nil {
+		return 0
+	}
+	fmt.Fprintf(os.Stderr, "hopperbook: %s\n", fault.Message(err))
+	if errors.Is(err, context.Canceled) {
+		return fault.Canceled.Exit()
+	}
+	return fault.CodeOf(err).Exit()
+}
+
+func newApp() *cli.App {
+	app := &cli.App{
+		Name:  "hopperbook",
+		Usage: "keeps the book of a spreading contractor: what went on each field, and is the machine still on its calibration",
+		Description: "Tablets on spreaders and loaders publish loads, refills and GPS pass logs; the hub writes them into the book;\n" +
+			"reconcile works out the real kg/ha of each field with its uncertainty and names a machine that has drifted.\n\n" +
+			"Start with:  hopperbook demo\n\nExit status: " + exitCodes(),
+		Version:                version,
+		Suggest:                true,
+		HideHelpCommand:        true,
+		EnableBashCompletion:   true,
+		UseShortOptionHandling: true,
+		ExitErrHandler:         func(*cli.Context, error) {}, // run prints and chooses the status
+		OnUsageError:           usageError,
+		CommandNotFound:        nil,
+		Commands: []*cli.Command{
+			demoCommand(), hubCommand(), publishCommand(), reconcileCommand(), fieldsCommand(), driftCommand(),
+			gapsCommand(), rejectsCommand(), exportCommand(), trackCommand(),
+		},
+		Action: func(c *cli.Context) error {
+			if c.Args().Present() {
+				return fault.Newf("", fault.Usage, fmt.Sprintf("there is no command %q", c.Args().First()), "hopperbook --help lists the commands")
+			}
+			return cli.ShowAppHelp(c)
+		},
+	}
+	for _, command := range app.Commands {
+		command.OnUsageError = usageError
+	}
+	return app
+}
+
+func usageError(c *cli.Context, err error, _ bool) error {
+	hint := "hopperbook --help lists the commands"
+	if c.Command != nil && c.Command.Name != "" {
+		hint = "hopperbook " + c.Command.FullName() + " --help lists its flags"
+	}
+	return fault.New("", fault.Usage, err, hint)
+}
+
+// exitCodes is the table of exit statuses for the help.
+func exitCodes() string {
+	rows := []string{"0 done"}
+	for _, c := range fault.Codes() {
+		rows = append(rows, fmt.Sprintf("%d %s", c.Exit(), c))
+	}
+	return strings.Join(rows, ", ")
+}

@@ -1,0 +1,86 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"github.com/urfave/cli/v2"
+
+	"hopperbook/cmd/internal/office"
+	"hopperbook/ingest/exchange"
+	"hopperbook/ingest/hub"
+	"hopperbook/schemas/fault"
+)
+
+func publishCommand() *cli.Command {
+	return &cli.Command{
+		Name:      "publish",
+		Usage:     "send events, one JSON object a line, and wait until the book has them",
+		ArgsUsage: "FILE|-",
+		Description: "Events that bring no source and sequence are numbered by the file's digest, so publishing a file twice changes nothing.\n" +
+			"An event that breaks the contract is kept whole; hopperbook rejects shows it with the reason.\n\n" +
+			"Example:\n  hopperbook publish day.jsonl\n  hopperbook export events | hopperbook publish - --book ./copy",
+		Flags: append(bookFlags(),
+			&cli.DurationFlag{Name: "patience", Usage: "give up after `DURATION` without a new confirmation", Value: time.Minute},
+			&cli.BoolFlag{Name: "json", Usage: "print JSON instead of a line"}),
+		Action: publishAction,
+	}
+}
+
+func publishAction(c *cli.Context) error {
+	name, err := oneArgument(c, "FILE (or - for standard input)")
+	if err != nil {
+		return err
+	}
+	cfg, err := officeConfig(c)
+	if err != nil {
+		return err
+	}
+	file, done, err := eventFile(name, c.App.Reader)
+	if err != nil {
+		return err
+	}
+	defer done()
+	return office.With(c.Context, cfg, func(ctx context.Context, client *hub.Client) error {
+		bar := newBar("publish")
+		sent, err := client.Publish(ctx, exchange.Events(file), c.Duration("patience"), bar.publish)
+		bar.done()
+		if err != nil {
+			return err
+		}
+		if c.Bool("json") {
+			_, err = fmt.Fprintf(c.App.Writer, "{\"schema\":\"hopperbook.published/1\",\"published\":%d}\n", sent)
+		} else {
+			_, err = fmt.Fprintf(c.App.Writer, "%d events published and confirmed by the book\n", sent)
+		}
+		return fault.Wrap("print", err)
+	})
+}
+
+// eventFile opens the file; standard input is spooled first, because its
+// digest must be known before the first event is numbered.
+func eventFile(name string, stdin io.Reader) (file *os.File, done func(), err error) {
+	if name != "-" {
+		file, err := os.Open(name)
+		if err != nil {
+			return nil, nil, fault.New("publish", fault.NotFound, err, "check the file's name")
+		}
+		return file, func() { file.Close() }, nil
+	}
+	spool, err := os.CreateTemp("", "hopperbook-publish-*.jsonl")
+	if err != nil {
+		return nil, nil, fault.New("publish standard input", fault.Full, err, "make room in the temporary folder (TMPDIR)")
+	}
+	done = func() { spool.Close(); os.Remove(spool.Name()) }
+	if _, err = io.Copy(spool, stdin); err == nil {
+		_, err = spool.Seek(0, io.SeekStart)
+	}
+	if err != nil {
+		done()
+		return nil, nil, fault.New("publish standard input", fault.Full, err, "make room in the temporary folder (TMPDIR), or publish a file")
+	}
+	return spool, done, nil
+}

@@ -1,0 +1,63 @@
+package hub
+
+import (
+	"encoding/json"
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"hopperbook/schemas"
+	"hopperbook/schemas/fault"
+)
+
+// Presence is the note a hub leaves in the book's folder: where it answers.
+type Presence struct {
+	URL        string               `json:"url"`
+	Contractor schemas.ContractorID `json:"contractor"`
+	PID        int                  `json:"pid"`
+}
+
+const presenceFile = "hub.json"
+
+// LeavePresence writes the note; it is whole or not there (written aside and
+// renamed).
+func LeavePresence(dir string, p Presence) error {
+	raw, err := json.Marshal(p)
+	if err != nil {
+		return fault.New("say where the hub answers", fault.Internal, err, "")
+	}
+	name := filepath.Join(dir, presenceFile)
+	if err := os.WriteFile(name+".new", append(raw, '\n'), 0o644); err != nil {
+		return fault.New("say where the hub answers", fault.Full, err, "is "+dir+" writable, and has the disk room?")
+	}
+	if err := os.Rename(name+".new", name); err != nil {
+		return fault.New("say where the hub answers", fault.Internal, err, "")
+	}
+	return nil
+}
+
+// RemovePresence takes the note away; a missing one is fine.
+func RemovePresence(dir string) error {
+	err := os.Remove(filepath.Join(dir, presenceFile))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return fault.New("take the hub's note away", fault.Internal, err, "")
+	}
+	return nil
+}
+
+// ReadPresence reads the note; ok is false when there is none. A hub that was
+// killed leaves a stale one: the caller tries the URL.
+func ReadPresence(dir string) (p Presence, ok bool, err error) {
+	raw, err := os.ReadFile(filepath.Join(dir, presenceFile))
+	if errors.Is(err, fs.ErrNotExist) {
+		return Presence{}, false, nil
+	}
+	if err != nil {
+		return Presence{}, false, fault.New("read the hub's note", fault.Internal, err, "")
+	}
+	if err := json.Unmarshal(raw, &p); err != nil {
+		return Presence{}, false, fault.New("read the hub's note", fault.Input, err, "remove "+filepath.Join(dir, presenceFile)+" if no hub is running")
+	}
+	return p, true, nil
+}

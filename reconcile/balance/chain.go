@@ -1,0 +1,184 @@
+package balance
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"hopperbook/schemas"
+)
+
+// chain is the work in progress of one machine's balance.
+type chain struct {
+	machine   Machine
+	refills   []Refill
+	o         Options
+	intervals []Interval
+	findings  []Finding
+	content   mass // of the hopper in the open last interval before anything was spread
+	final     mass // of the hopper now
+}
+
+func (c *chain) find(code FindingCode, at schemas.RefillID, format string, args ...any) {
+	c.findings = append(c.findings, Finding{code, at, fmt.Sprintf(format, args...)})
+}
+
+// build makes the intervals; open ones still without their mass.
+func (c *chain) build() {
+	if pieces := join(c.machine.Before); len(pieces) > 0 {
+		iv := Interval{Open: true, pieces: pieces, NominalKg: nominal(pieces)}
+		if len(c.refills) > 0 {
+			iv.To, iv.End, iv.Product = c.refills[0].ID, c.refills[0].Time, c.refills[0].Product
+		}
+		c.intervals = append(c.intervals, iv)
+		c.find(PassWithoutMass, "", "%.0f kg nominal spread before the first refill: estimated", iv.NominalKg)
+	}
+	for first := 0; first < len(c.refills); {
+		first = c.interval(first)
+	}
+}
+
+// interval adds the interval that starts at refill first and gives the refill
+// where the next one starts.
+func (c *chain) interval(first int) (next int) {
+	r := c.refills[first]
+	iv := Interval{From: r.ID, Start: r.Time, Product: c.product(first)}
+	content := c.residual(first)
+	if first == 0 || c.changed(first) {
+		c.startOf(first)
+	}
+	var pieces []Piece
+	end := first
+	for {
+		for _, l := range c.refills[end].Loads {
+			content = content.plus(c.load(l), 1)
+			iv.LoadedKg += l.NetKg
+			iv.Loads++
+		}
+		pieces = append(pieces, c.refills[end].Spread...)
+		if end++; end == len(c.refills) || c.closes(end) {
+			break
+		}
+	}
+	iv.Merged = end - first - 1
+	if iv.Merged > 0 {
+		c.find(MergedIntervals, r.ID, "%d refills without a residual are taken together with the one before", iv.Merged)
+	}
+	iv.pieces = join(pieces)
+	iv.NominalKg = nominal(iv.pieces)
+	if end == len(c.refills) {
+		iv.Open, c.content = true, content
+	} else {
+		closed := content.plus(c.residual(end), -1)
+		iv.To, iv.End = c.refills[end].ID, c.refills[end].Time
+		iv.MassKg, iv.Form = closed.kg, closed.form
+		if iv.MassKg < -3*closed.form.Sd() {
+			c.find(NegativeMass, iv.From, "%.0f kg more left in the hopper than was in it: a load is missing or the residual is wrong", -iv.MassKg)
+		}
+	}
+	c.intervals = append(c.intervals, iv)
+	return end
+}
+
+// closes reports whether the interval before refill i ends there.
+func (c *chain) closes(i int) bool {
+	return c.refills[i].Residual.known() || c.changed(i)
+}
+
+// startOf notes what a residual at the first refill or at a change of product means.
+func (c *chain) startOf(i int) {
+	r := c.refills[i]
+	switch res := c.residual(i); {
+	case !r.Residual.known():
+		c.find(AssumedEmpty, r.ID, "residual unknown: taken as empty, standard uncertainty %.0f kg", res.form.Sd())
+	case i > 0 && res.kg > 3*res.form.Sd():
+		c.find(MixedProduct, r.ID, "%.0f kg of %s left under %s", res.kg, c.product(i-1), r.Product)
+	}
+}
+
+// product is what is spread after refill i: a residual reading alone changes nothing.
+func (c *chain) product(i int) schemas.ProductID {
+	for ; i > 0 && len(c.refills[i].Loads) == 0; i-- {
+	}
+	return c.refills[i].Product
+}
+
+func (c *chain) changed(i int) bool {
+	return i > 0 && c.product(i) != c.product(i-1)
+}
+
+func (c *chain) load(l Load) mass {
+	sd := l.SdKg
+	if sd == 0 {
+		sd = DefaultLoadSdKg(l.Method, l.NetKg)
+	}
+	scale := string(l.Scale)
+	if scale == "" {
+		scale = "/" + l.Method // '/' is in no ScaleID
+	}
+	return mass{l.NetKg, Form{
+		{"load:" + string(c.machine.ID) + "/" + string(l.ID), 1, sd},
+		{scalePrefix + scale, l.NetKg, c.o.ScaleBiasShare},
+	}}
+}
+
+// residual is the reading at refill i. An unknown one counts as empty with
+// 10 % of the largest content of the hopper, at least 100 kg, as standard
+// uncertainty (common practice, no source); it is used only where an interval
+// must start or end without a reading.
+func (c *chain) residual(i int) mass {
+	r := c.refills[i]
+	kg, sd := r.Residual.Kg, r.Residual.SdKg
+	switch {
+	case !r.Residual.known():
+		kg, sd = 0, max(100, 0.1*c.hopperKg())
+	case sd == 0:
+		sd = DefaultResidualSdKg(r.Residual.Method, kg)
+	}
+	return mass{kg, Form{{"residual:" + string(c.machine.ID) + "/" + string(r.ID), 1, sd}}}
+}
+
+// hopperKg is the most the hopper holds: stated, or the most it held after
+// one refill (a spreader is filled to the brim at least once: common practice,
+// no source).
+func (c *chain) hopperKg() float64 {
+	if c.machine.HopperKg > 0 {
+		return c.machine.HopperKg
+	}
+	var most float64
+	for _, r := range c.refills {
+		var kg float64
+		if r.Residual.known() {
+			kg = r.Residual.Kg
+		}
+		for _, l := range r.Loads {
+			kg += l.NetKg
+		}
+		most = math.Max(most, kg)
+	}
+	return most
+}
+
+// join adds up pieces of the same field, sorted by field.
+func join(pieces []Piece) []Piece {
+	sorted := slices.Clone(pieces)
+	slices.SortStableFunc(sorted, func(a, b Piece) int { return strings.Compare(string(a.Field), string(b.Field)) })
+	out := sorted[:0]
+	for _, p := range sorted {
+		if n := len(out); n > 0 && out[n-1].Field == p.Field {
+			out[n-1].NominalKg += p.NominalKg
+			out[n-1].SwathM2 += p.SwathM2
+			continue
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
+func nominal(pieces []Piece) (kg float64) {
+	for _, p := range pieces {
+		kg += p.NominalKg
+	}
+	return kg
+}

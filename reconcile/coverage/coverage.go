@@ -1,0 +1,118 @@
+package coverage
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"hopperbook/reconcile/plane"
+	"hopperbook/reconcile/track"
+	"hopperbook/schemas/fault"
+)
+
+// Segment is a straight piece of driving while spreading, on the plane of the
+// field. Line and StartM say where it belongs in the machine's drive: segments of
+// one Line are one machine's unbroken drive and StartM is what it had driven by then.
+type Segment struct {
+	Line                       int
+	StartM                     float64
+	FromXM, FromYM, ToXM, ToYM float64
+	WidthM                     float64 // bout width, 0 < WidthM <= track.MaxBoutWidthM
+}
+
+func (s Segment) lengthM() float64 { return math.Hypot(s.ToXM-s.FromXM, s.ToYM-s.FromYM) }
+
+// Result is areas in m2. With a boundary everything but SwathM2 and OutsideM2
+// counts only what lies inside it; without one BoundaryM2, MissedM2 and OutsideM2 are 0.
+type Result struct {
+	SwathM2    float64 // distance times bout width, overlaps as often as driven
+	CoveredM2  float64 // at least once
+	Overlap2M2 float64 // exactly twice
+	Overlap3M2 float64 // three times or more
+	MissedM2   float64 // BoundaryM2 - CoveredM2
+	OutsideM2  float64 // union of the swaths outside the boundary
+	BoundaryM2 float64 // area of the boundary by the even-odd rule
+	ErrorM2    float64 // estimate of the largest error of the areas above but SwathM2
+}
+
+// FromTrack appends the spreading pieces of one machine to segments, laid on p.
+// Pieces without a bout width are left out (a finding of the track). Lines are renumbered
+// to follow those already there, so that every call adds a machine of its own. O(n).
+func FromTrack(segments []Segment, p plane.Plane, pieces []track.Segment) []Segment {
+	first := 0
+	for _, s := range segments {
+		first = max(first, s.Line+1)
+	}
+	for _, s := range pieces {
+		if !s.Spreading || s.BoutWidthM <= 0 {
+			continue
+		}
+		c := Segment{Line: first + s.Line, StartM: s.StartM, WidthM: s.BoutWidthM}
+		c.FromXM, c.FromYM = p.Forward(s.FromLatDeg, s.FromLonDeg)
+		c.ToXM, c.ToYM = p.Forward(s.ToLatDeg, s.ToLonDeg)
+		segments = append(segments, c)
+	}
+	return segments
+}
+
+// Measure is the areas of the union of the swaths. boundary nil: no boundary.
+// The order of segments and repeats of the same segment change nothing; segments is not
+// changed. It refuses coordinates that are no numbers or lie beyond plane.ReachM, and bout
+// widths out of range. Method, cost and error: see the package comment.
+func Measure(segments []Segment, boundary *plane.Polygon) (Result, error) {
+	if err := check(segments, boundary); err != nil {
+		return Result{}, err
+	}
+	segments = slices.Clone(segments)
+	slices.SortFunc(segments, compareSegments)
+	segments = slices.Compact(segments)
+	var swath float64
+	for _, s := range segments {
+		swath += s.lengthM() * s.WidthM
+	}
+	sc := newScan(segments, boundary)
+	sum, errM2 := sc.integrate(swath)
+	r := Result{SwathM2: swath, CoveredM2: sum.once + sum.twice + sum.more, Overlap2M2: sum.twice, Overlap3M2: sum.more, ErrorM2: errM2}
+	if boundary != nil {
+		r.BoundaryM2, r.OutsideM2 = sum.field, sum.outside
+		r.MissedM2 = max(0, r.BoundaryM2-r.CoveredM2)
+	}
+	return r, nil
+}
+
+func compareSegments(a, b Segment) int {
+	if a.Line != b.Line {
+		return cmp.Compare(a.Line, b.Line)
+	}
+	if a.StartM != b.StartM {
+		return cmp.Compare(a.StartM, b.StartM)
+	}
+	return cmp.Or(cmp.Compare(a.FromXM, b.FromXM), cmp.Compare(a.FromYM, b.FromYM),
+		cmp.Compare(a.ToXM, b.ToXM), cmp.Compare(a.ToYM, b.ToYM), cmp.Compare(a.WidthM, b.WidthM))
+}
+
+func check(segments []Segment, boundary *plane.Polygon) error {
+	const op = "measure coverage"
+	off := func(v float64) bool { return !(math.Abs(v) <= plane.ReachM) }
+	for i, s := range segments {
+		switch {
+		case off(s.FromXM) || off(s.FromYM) || off(s.ToXM) || off(s.ToYM):
+			return fault.Newf(op, fault.Input, fmt.Sprintf("segment %d lies further than %.0f km from the field", i, plane.ReachM/1000),
+				"Measure fields far apart one by one.")
+		case !(s.WidthM > 0 && s.WidthM <= track.MaxBoutWidthM):
+			return fault.Newf(op, fault.Input, fmt.Sprintf("segment %d has a bout width of %v m", i, s.WidthM),
+				fmt.Sprintf("A bout width lies above 0 and at most at %d m.", track.MaxBoutWidthM))
+		case math.IsNaN(s.StartM) || math.IsInf(s.StartM, 0):
+			return fault.Newf(op, fault.Input, fmt.Sprintf("segment %d starts at %v m", i, s.StartM), "Give the distance driven since the line began.")
+		}
+	}
+	if boundary == nil {
+		return nil
+	}
+	b := boundary.Bounds()
+	if len(boundary.Parts) > 0 && (off(b.MinXM) || off(b.MinYM) || off(b.MaxXM) || off(b.MaxYM)) {
+		return fault.Newf(op, fault.Input, "the boundary reaches too far or holds no number", "Check the field's boundary.")
+	}
+	return nil
+}

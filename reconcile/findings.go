@@ -1,0 +1,81 @@
+package reconcile
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"hopperbook/reconcile/track"
+	"hopperbook/schemas"
+)
+
+// findings gathers what a person should know.
+type findings struct {
+	list []Finding
+}
+
+func (f *findings) add(x Finding) {
+	x.Count = max(x.Count, 1)
+	x.Amount = rounded(x.Amount, 3)
+	f.list = append(f.list, x)
+}
+
+// sorted orders findings by kind, machine, field, time, event and text.
+func (f *findings) sorted() []Finding {
+	out := slices.Clone(f.list)
+	slices.SortFunc(out, func(a, b Finding) int {
+		return cmp.Or(strings.Compare(a.Kind, b.Kind), strings.Compare(string(a.Machine), string(b.Machine)),
+			strings.Compare(string(a.Field), string(b.Field)), a.At.Compare(b.At),
+			strings.Compare(string(a.Event), string(b.Event)), strings.Compare(a.Text, b.Text))
+	})
+	return out
+}
+
+// trackText says what a kind of track finding means, with the unit of its
+// amount.
+func trackText(kind track.Kind) string {
+	switch kind {
+	case track.NullPosition:
+		return "stretches of fixes at latitude 0, longitude 0, not used: the receiver had no position"
+	case track.NoFix:
+		return "stretches without a GNSS fix, not used"
+	case track.BadPosition:
+		return "stretches of positions off the globe, not used"
+	case track.OutOfOrder:
+		return "stretches that came late, put in their place (amount: how late at most, s)"
+	case track.Duplicate:
+		return "stretches logged twice, counted once (amount: distance between the two at most, m)"
+	case track.Gap:
+		return "times without fixes, not joined (amount: longest way missed, m)"
+	case track.Jump:
+		return "steps too fast to be true, not joined (amount: km/h at most)"
+	case track.Stationary:
+		return "times of spreading while standing still (amount: longest, s)"
+	case track.SpreadingInferred:
+		return "stretches whose log does not say whether product was leaving: inferred from speed"
+	case track.NoBoutWidth:
+		return "stretches spread with no bout width known: no area counted (amount: longest, m)"
+	case track.NoSetRate:
+		return "stretches spread with no set rate known: no nominal mass counted (amount: longest, m)"
+	}
+	return string(kind)
+}
+
+// addTrack sums the track findings of a machine, one a kind.
+func (f *findings) addTrack(machine schemas.MachineID, found []track.Finding) {
+	type sum struct {
+		count  int
+		amount float64
+	}
+	sums := map[track.Kind]sum{}
+	for _, x := range found {
+		s := sums[x.Kind]
+		sums[x.Kind] = sum{s.count + 1, max(s.amount, x.Detail)}
+	}
+	for _, kind := range sortedKeys(sums) {
+		s := sums[kind]
+		f.add(Finding{Kind: string(kind), Machine: machine, Count: s.count, Amount: s.amount,
+			Text: fmt.Sprintf("%d %s", s.count, trackText(kind))})
+	}
+}

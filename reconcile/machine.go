@@ -1,0 +1,227 @@
+package reconcile
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"sort"
+	"time"
+
+	"hopperbook/reconcile/balance"
+	"hopperbook/reconcile/track"
+	"hopperbook/schemas"
+)
+
+// machine is one machine's story: its refills in order, and what it spread
+// between them.
+type machine struct {
+	id       schemas.MachineID
+	refills  []At[schemas.HopperRefilled]
+	settings []At[schemas.SettingChanged]
+	catches  []At[schemas.TestCatch]
+	periods  []period // before the first refill, then after each one
+	balance  balance.Result
+}
+
+// period is what was spread between two refills.
+type period struct {
+	product  schemas.ProductID
+	segments []track.Segment // spreading ones, cut at field boundaries
+}
+
+// machines lists every machine that refilled or logged passes, sorted.
+func machines(in Input) []schemas.MachineID {
+	seen := map[schemas.MachineID]bool{}
+	for _, r := range in.Refills {
+		seen[r.Machine] = true
+	}
+	for _, p := range in.Passes {
+		seen[p.Machine] = true
+	}
+	return sortedKeys(seen)
+}
+
+// tell puts one machine's story together and balances it.
+func tell(in Input, reg *registers, id schemas.MachineID, passes []Pass, found *findings) (*machine, error) {
+	m := &machine{id: id, settings: sorted(of(in.Settings, id)), catches: sorted(of(in.Catches, id))}
+	refills, again := first(of(in.Refills, id), func(d schemas.HopperRefilled) schemas.RefillID { return d.Refill })
+	m.refills = refills
+	for _, r := range again {
+		found.add(Finding{Kind: "refill_twice", Machine: id, Event: r.ID, At: r.Time,
+			Text: "refill " + string(r.Data.Refill) + " was entered twice under the same name; the first counts"})
+	}
+	cleaned := track.Clean(m.fixes(reg, passes), track.Options{MaxGapS: in.Policy.MaxGapS, BoutWidthM: in.Policy.BoutWidthM})
+	found.addTrack(id, cleaned.Findings)
+	segments := track.SplitByField(cleaned.Segments, reg.grounds)
+	pickedWrong(reg, id, passes, segments, found)
+	m.cut(slices.DeleteFunc(segments, func(s track.Segment) bool { return !s.Spreading }))
+	result, err := balance.Run(m.balanceInput(reg, found), balance.Options{})
+	if err != nil {
+		return nil, err
+	}
+	m.balance = result
+	for _, x := range result.Findings {
+		found.add(Finding{Kind: string(x.Code), Machine: id, Text: "refill " + string(x.Refill) + ": " + x.Text})
+	}
+	return m, nil
+}
+
+// fixes joins the pass logs and writes into each fix what the log left to the
+// setting: bout width, and the set rate of the setting or else of the job.
+func (m *machine) fixes(reg *registers, passes []Pass) []schemas.Fix {
+	n := 0
+	for _, p := range passes {
+		n += len(p.Fixes)
+	}
+	all := make([]schemas.Fix, 0, n)
+	for _, p := range passes {
+		jobRate := math.NaN()
+		if job, ok := reg.jobs[p.Job]; ok {
+			jobRate = job.Data.SetRateKgHa
+		}
+		for _, f := range p.Fixes {
+			if setting, ok := m.settingAt(f.UnixMilli); ok {
+				f.BoutWidthM = or(f.BoutWidthM, setting.BoutWidthM)
+				f.SetRateKgHa = or(f.SetRateKgHa, setting.SetRateKgHa)
+			}
+			f.SetRateKgHa = or(f.SetRateKgHa, jobRate)
+			all = append(all, f)
+		}
+	}
+	return all
+}
+
+func or(v, otherwise float64) float64 {
+	if math.IsNaN(v) {
+		return otherwise
+	}
+	return v
+}
+
+func (m *machine) settingAt(milli int64) (schemas.SettingChanged, bool) {
+	i := sort.Search(len(m.settings), func(i int) bool { return m.settings[i].Time.UnixMilli() > milli })
+	if i == 0 {
+		return schemas.SettingChanged{}, false
+	}
+	return m.settings[i-1].Data, true
+}
+
+// cut shares the spreading segments between the refills: one period before
+// the first refill and one after each.
+func (m *machine) cut(segments []track.Segment) {
+	m.periods = make([]period, len(m.refills)+1)
+	for i := range m.periods {
+		from, to := int64(math.MinInt64), int64(math.MaxInt64)
+		if i > 0 {
+			from = m.refills[i-1].Time.UnixMilli()
+			m.periods[i].product = m.refills[i-1].Data.Product
+		}
+		if i < len(m.refills) {
+			to = m.refills[i].Time.UnixMilli()
+		}
+		// Segments are in order of time and do not overlap, so those that can
+		// touch the period stand together.
+		lo := sort.Search(len(segments), func(k int) bool { return segments[k].ToMilli >= from })
+		hi := lo + sort.Search(len(segments)-lo, func(k int) bool { return segments[lo+k].FromMilli >= to })
+		m.periods[i].segments = track.Within(segments[lo:hi], from, to)
+	}
+	if len(m.refills) > 0 {
+		m.periods[0].product = m.refills[0].Data.Product
+	}
+}
+
+// pieces sums nominal mass and swath by field.
+func (p *period) pieces() []balance.Piece {
+	var out []balance.Piece
+	for _, s := range p.segments {
+		i, ok := slices.BinarySearchFunc(out, s.Field, func(b balance.Piece, f schemas.FieldID) int { return cmp.Compare(b.Field, f) })
+		if !ok {
+			out = slices.Insert(out, i, balance.Piece{Field: s.Field})
+		}
+		out[i].NominalKg += s.NominalKg()
+		out[i].SwathM2 += s.SwathM2()
+	}
+	return out
+}
+
+func (m *machine) balanceInput(reg *registers, found *findings) balance.Machine {
+	in := balance.Machine{ID: m.id, Before: m.periods[0].pieces()}
+	for i, r := range m.refills {
+		refill := balance.Refill{ID: r.Data.Refill, Time: r.Time, Product: r.Data.Product, Residual: residual(r.Data), Spread: m.periods[i+1].pieces()}
+		for _, id := range r.Data.Loads {
+			refill.Loads = append(refill.Loads, m.load(reg, id, r, refill.Spread, found))
+		}
+		in.Refills = append(in.Refills, refill)
+	}
+	return in
+}
+
+// unknownLoadSd is the relative standard uncertainty given to a load that was
+// put in but whose weight is not in the book: so wide that it can neither
+// call drift nor narrow a field's interval. Common practice, no source.
+const unknownLoadSd = 0.3
+
+// load is a load of a refill. One whose weight is not in the book (its tablet
+// has not come back yet) is taken as what the setting should have delivered,
+// very uncertain, and said.
+func (m *machine) load(reg *registers, id schemas.LoadID, r At[schemas.HopperRefilled], spread []balance.Piece, found *findings) balance.Load {
+	if l, ok := reg.loads[id]; ok {
+		load := balance.Load{ID: id, NetKg: l.Data.NetKg, Method: l.Data.Method, Scale: l.Data.Scale}
+		if l.Data.SdKg != nil {
+			load.SdKg = *l.Data.SdKg
+		}
+		return load
+	}
+	guess := 0.0
+	for _, p := range spread {
+		guess += p.NominalKg
+	}
+	guess /= float64(len(r.Data.Loads))
+	found.add(Finding{Kind: "load_missing", Machine: m.id, Event: r.ID, At: r.Time, Amount: guess,
+		Text: fmt.Sprintf("load %s of refill %s is not in the book; taken as %.0f kg, very uncertain (amount: kg); look at hopperbook gaps", id, r.Data.Refill, guess)})
+	return balance.Load{ID: id, NetKg: guess, SdKg: max(unknownLoadSd*guess, 1), Scale: schemas.ScaleID("unknown-" + string(id))}
+}
+
+func residual(d schemas.HopperRefilled) balance.Residual {
+	r := balance.Residual{Method: d.ResidualMethod}
+	switch {
+	case d.ResidualKg != nil:
+		r.Kg = *d.ResidualKg
+	case d.ResidualMethod != schemas.ResidualEmpty:
+		r.Method = schemas.ResidualUnknown // a method without a number tells nothing
+	}
+	if d.ResidualKg != nil && r.Method == "" {
+		r.Method = schemas.ResidualLevel // a number without a method: the least certain one
+	}
+	if d.ResidualSdKg != nil {
+		r.SdKg = *d.ResidualSdKg
+	}
+	return r
+}
+
+// loadNumber is how many refills of the machine had brought loads when this
+// one was made, itself included.
+func (m *machine) loadNumber(id schemas.RefillID) int {
+	n := 0
+	for _, r := range m.refills {
+		if len(r.Data.Loads) > 0 {
+			n++
+		}
+		if r.Data.Refill == id {
+			return n
+		}
+	}
+	return 0
+}
+
+// calibrated is the time of the last catch test of the product up to t; zero
+// when there is none.
+func (m *machine) calibrated(product schemas.ProductID, t time.Time) (last time.Time) {
+	for _, c := range m.catches {
+		if c.Data.Product == product && !c.Time.After(t) {
+			last = c.Time
+		}
+	}
+	return last
+}

@@ -1,0 +1,119 @@
+package reconcile
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+	"time"
+
+	"hopperbook/reconcile/plane"
+	"hopperbook/reconcile/track"
+	"hopperbook/schemas"
+)
+
+// compareAt orders events by time, then identity: the order of the book.
+func compareAt(aTime, bTime time.Time, a, b schemas.Identity) int {
+	return cmp.Or(aTime.Compare(bTime), strings.Compare(string(a.Source), string(b.Source)), cmp.Compare(a.Sequence, b.Sequence))
+}
+
+func sorted[T any](events []At[T]) []At[T] {
+	out := slices.Clone(events)
+	slices.SortFunc(out, func(a, b At[T]) int { return compareAt(a.Time, b.Time, a.Identity, b.Identity) })
+	return out
+}
+
+// latest keeps, per key, the last event: a register entry is replaced by a
+// later one of the same name.
+func latest[K ~string, T any](events []At[T], key func(T) K) map[K]At[T] {
+	out := make(map[K]At[T], len(events))
+	for _, e := range sorted(events) {
+		out[key(e.Data)] = e
+	}
+	return out
+}
+
+// first keeps, per key, the first event and gives the later ones: a fact with
+// a name of its own is stated once.
+func first[K ~string, T any](events []At[T], key func(T) K) (kept []At[T], again []At[T]) {
+	seen := make(map[K]bool, len(events))
+	for _, e := range sorted(events) {
+		if k := key(e.Data); seen[k] {
+			again = append(again, e)
+		} else {
+			seen[k] = true
+			kept = append(kept, e)
+		}
+	}
+	return kept, again
+}
+
+// of keeps one machine's events.
+func of[T any](events []At[T], machine schemas.MachineID) (out []At[T]) {
+	for _, e := range events {
+		if e.Machine == machine {
+			out = append(out, e)
+		}
+	}
+	return out
+}
+
+// registers is what the office and the crews have named.
+type registers struct {
+	fields   map[schemas.FieldID]At[schemas.RegisterField]
+	machines map[schemas.MachineID]At[schemas.RegisterMachine]
+	products map[schemas.ProductID]At[schemas.RegisterProduct]
+	jobs     map[schemas.JobID]At[schemas.RegisterJob]
+	loads    map[schemas.LoadID]At[schemas.LoadWeighed]
+	grounds  []track.Field // sorted by ID
+}
+
+func readRegisters(in Input, found *findings) registers {
+	r := registers{
+		fields:   latest(in.Fields, func(d schemas.RegisterField) schemas.FieldID { return d.Field }),
+		machines: latest(in.Machines, func(d schemas.RegisterMachine) schemas.MachineID { return d.Machine }),
+		products: latest(in.Products, func(d schemas.RegisterProduct) schemas.ProductID { return d.Product }),
+		jobs:     latest(in.Jobs, func(d schemas.RegisterJob) schemas.JobID { return d.Job }),
+		loads:    map[schemas.LoadID]At[schemas.LoadWeighed]{},
+	}
+	loads, again := first(in.Loads, func(d schemas.LoadWeighed) schemas.LoadID { return d.Load })
+	for _, l := range loads {
+		r.loads[l.Data.Load] = l
+	}
+	for _, l := range again {
+		found.add(Finding{Kind: "load_twice", Machine: l.Machine, Event: l.ID, At: l.Time, Amount: l.Data.NetKg,
+			Text: "load " + string(l.Data.Load) + " was weighed twice under the same name; the first counts"})
+	}
+	for _, id := range sortedKeys(r.fields) {
+		f := r.fields[id]
+		boundary, err := plane.NewBoundary(rings(f.Data.Boundary))
+		if err != nil {
+			found.add(Finding{Kind: "bad_boundary", Field: id, Event: f.ID, At: f.Time, Text: "the boundary cannot be used: " + err.Error()})
+			continue
+		}
+		r.grounds = append(r.grounds, track.Field{ID: id, Boundary: boundary})
+	}
+	return r
+}
+
+func rings(b schemas.Boundary) [][][][2]float64 {
+	out := make([][][][2]float64, len(b))
+	for i, polygon := range b {
+		for _, ring := range polygon {
+			positions := make([][2]float64, len(ring))
+			for k, p := range ring {
+				positions[k] = p
+			}
+			out[i] = append(out[i], positions)
+		}
+	}
+	return out
+}
+
+func sortedKeys[K ~string, V any](m map[K]V) []K {
+	keys := make([]K, 0, len(m))
+	for k := range m {
+		keys = append(keys, k)
+	}
+	slices.Sort(keys)
+	return keys
+}

@@ -1,0 +1,146 @@
+package reconcile
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"hopperbook/reconcile/balance"
+	"hopperbook/schemas"
+	"hopperbook/schemas/fault"
+)
+
+// gramKg is how exactly mass must be conserved.
+const gramKg = 0.001
+
+// Run reconciles. It fails only on a fault of its own (mass not conserved) or
+// on numbers that the contract would have refused; whatever is odd in the
+// events is a finding. Cost: O(n log n) in fixes, plus the coverage of each
+// field; memory: the fixes of one machine at a time, and the swaths of all.
+func Run(in Input) (Result, error) {
+	found := &findings{}
+	reg := readRegisters(in, found)
+	passes := passesByMachine(in.Passes)
+	var told []*machine
+	for _, id := range machines(in) {
+		m, err := tell(in, &reg, id, passes[id], found)
+		if err != nil {
+			return Result{}, fault.Wrap("reconcile machine "+string(id), err)
+		}
+		told = append(told, m)
+	}
+	res := Result{Schema: SchemaResult, Totals: totals(in, told)}
+	var err error
+	if res.Fields, err = fields(&reg, told, found); err != nil {
+		return Result{}, err
+	}
+	for _, m := range told {
+		res.Intervals = append(res.Intervals, m.intervals()...)
+		drifts, err := m.driftsOf(in.Policy)
+		if err != nil {
+			return Result{}, fault.Wrap("drift of machine "+string(m.id), err)
+		}
+		res.Drifts = append(res.Drifts, drifts...)
+	}
+	idleLoads(in, &reg, found)
+	res.Findings = found.sorted()
+	return res, nil
+}
+
+func passesByMachine(all []Pass) map[schemas.MachineID][]Pass {
+	out := map[schemas.MachineID][]Pass{}
+	for _, p := range all {
+		out[p.Machine] = append(out[p.Machine], p)
+	}
+	for _, passes := range out {
+		slices.SortFunc(passes, func(a, b Pass) int { return compareAt(a.start(), b.start(), a.Identity, b.Identity) })
+	}
+	return out
+}
+
+// intervals shows a machine's balance intervals.
+func (m *machine) intervals() []Interval {
+	var out []Interval
+	for _, iv := range m.balance.Intervals {
+		out = append(out, Interval{
+			Machine: m.id, Load: m.loadNumber(iv.From), Refill: iv.From, Product: iv.Product, From: iv.Start, To: iv.End,
+			LoadedKg: rounded(iv.LoadedKg, 3), MassKg: rounded(iv.MassKg, 3), MassSdKg: rounded(iv.SdKg, 3), NominalKg: rounded(iv.NominalKg, 3),
+			FlowRatio: rounded(iv.FlowRatio, 6), FlowRatioSd: rounded(iv.FlowRatioSd, 6), Merged: iv.Merged, Open: iv.Open,
+		})
+	}
+	return out
+}
+
+// totals closes the book over all machines.
+func totals(in Input, told []*machine) Totals {
+	t := Totals{PassLogs: len(in.Passes)}
+	for _, p := range in.Passes {
+		t.Fixes += len(p.Fixes)
+	}
+	for _, m := range told {
+		b := m.balance
+		t.LoadedKg += b.LoadedKg
+		t.ResidualChangeKg += b.FinalKg - b.InitialKg
+		for _, f := range b.Fields {
+			if f.Field == "" {
+				t.ElsewhereKg += f.MassKg
+			} else {
+				t.OnFieldsKg += f.MassKg
+			}
+		}
+		for _, r := range m.refills {
+			t.Loads += len(r.Data.Loads)
+		}
+	}
+	t.LoadedKg, t.ResidualChangeKg = rounded(t.LoadedKg, 3), rounded(t.ResidualChangeKg, 3)
+	t.OnFieldsKg, t.ElsewhereKg = rounded(t.OnFieldsKg, 3), rounded(t.ElsewhereKg, 3)
+	return t
+}
+
+// idleLoads names loads that were weighed and are in no refill: product that
+// is nowhere.
+func idleLoads(in Input, reg *registers, found *findings) {
+	used := map[schemas.LoadID]bool{}
+	for _, r := range in.Refills {
+		for _, l := range r.Data.Loads {
+			used[l] = true
+		}
+	}
+	for _, id := range sortedKeys(reg.loads) {
+		if l := reg.loads[id]; !used[id] {
+			found.add(Finding{Kind: "load_not_refilled", Machine: l.Machine, Event: l.ID, At: l.Time, Amount: l.Data.NetKg,
+				Text: fmt.Sprintf("load %s was weighed and is in no refill (amount: kg)", id)})
+		}
+	}
+}
+
+// rounded keeps a number's decimals in the result; -0 becomes 0.
+func rounded(v float64, decimals int) float64 {
+	p := math.Pow10(decimals)
+	if r := math.Round(v*p) / p; r != 0 && !math.IsNaN(r) && !math.IsInf(r, 0) {
+		return r
+	}
+	return 0
+}
+
+// fieldMasses adds up all machines' masses by field and product, in that order;
+// what lies outside every field is a finding, not a field.
+func fieldMasses(told []*machine, found *findings) []balance.FieldMass {
+	results := make([]balance.Result, len(told))
+	for i, m := range told {
+		results[i] = m.balance
+	}
+	masses := balance.Combine(results...)
+	inside := slices.IndexFunc(masses, func(f balance.FieldMass) bool { return f.Field != "" })
+	if inside < 0 {
+		inside = len(masses)
+	}
+	for _, f := range masses[:inside] {
+		if f.MassKg > gramKg {
+			found.add(Finding{Kind: "spread_outside", Amount: f.MassKg,
+				Text: fmt.Sprintf("%.0f kg of %s were spread outside every field (amount: kg)", f.MassKg, cmp.Or(string(f.Product), "an unnamed product"))})
+		}
+	}
+	return masses[inside:]
+}

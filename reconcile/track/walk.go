@@ -1,0 +1,144 @@
+package track
+
+import (
+	"math"
+
+	"hopperbook/reconcile/plane"
+	"hopperbook/schemas"
+)
+
+// state is what a fix hands to the segment that begins with it.
+type state struct {
+	spreading, inferred bool
+	widthM, rateKgHa    float64
+	rateKnown           bool
+}
+
+// walk goes once over ordered fixes. anchor is the fix the segment under way
+// begins with, now the state it has.
+type walk struct {
+	opt      Options
+	found    *findings
+	fixes    []schemas.Fix
+	segments []Segment
+
+	anchor int
+	now    state
+	line   int
+	lineM  float64
+	stillS float64 // spread for this long since the anchor, standing
+}
+
+func (w *walk) run() {
+	for i := range w.fixes {
+		if i > 0 {
+			w.step(i)
+			continue
+		}
+		w.now = w.stateOf(0)
+	}
+	if len(w.fixes) > 0 {
+		w.endStand(len(w.fixes) - 1)
+	}
+}
+
+// step handles fix i, which has a fix before it.
+func (w *walk) step(i int) {
+	last, f := w.fixes[i-1], w.fixes[i]
+	dt := seconds(last.UnixMilli, f.UnixMilli)
+	moved := plane.DistanceM(last.LatDeg, last.LonDeg, f.LatDeg, f.LonDeg)
+	switch {
+	case dt > w.opt.MaxGapS:
+		w.found.addOne(Finding{Gap, last.UnixMilli, f.UnixMilli, 1, moved})
+		w.newLine(i)
+		return
+	case moved-noiseM > w.opt.MaxSpeedKmh/3.6*dt:
+		w.found.addOne(Finding{Jump, last.UnixMilli, f.UnixMilli, 1, moved / dt * 3.6})
+		w.newLine(i)
+		return
+	}
+	if w.anchor != i-1 {
+		a := w.fixes[w.anchor]
+		moved = plane.DistanceM(a.LatDeg, a.LonDeg, f.LatDeg, f.LonDeg)
+	}
+	if moved < w.opt.MinMoveM {
+		if w.now.spreading {
+			w.stillS += dt
+		}
+		w.now = w.stateOf(i)
+		return
+	}
+	w.endStand(i - 1)
+	w.draw(i, moved)
+	w.anchor, w.now = i, w.stateOf(i)
+}
+
+// newLine breaks the track before fix i.
+func (w *walk) newLine(i int) {
+	w.endStand(i - 1)
+	w.line++
+	w.lineM = 0
+	w.anchor, w.now = i, w.stateOf(i)
+}
+
+func (w *walk) draw(i int, lengthM float64) {
+	a, f := w.fixes[w.anchor], w.fixes[i]
+	s := Segment{
+		Line: w.line, FromMilli: a.UnixMilli, ToMilli: f.UnixMilli,
+		FromLatDeg: a.LatDeg, FromLonDeg: a.LonDeg, ToLatDeg: f.LatDeg, ToLonDeg: f.LonDeg,
+		StartM: w.lineM, LengthM: lengthM,
+		BoutWidthM: w.now.widthM, SetRateKgHa: w.now.rateKgHa,
+		Spreading: w.now.spreading, Inferred: w.now.inferred,
+	}
+	if s.Spreading && s.BoutWidthM == 0 {
+		w.found.add(Finding{NoBoutWidth, s.FromMilli, s.ToMilli, 1, lengthM}, len(w.segments), sum)
+	}
+	if s.Spreading && !w.now.rateKnown {
+		w.found.add(Finding{NoSetRate, s.FromMilli, s.ToMilli, 1, lengthM}, len(w.segments), sum)
+	}
+	w.segments = append(w.segments, s)
+	w.lineM += lengthM
+}
+
+// endStand closes a stand that lasted until fix i.
+func (w *walk) endStand(i int) {
+	if w.stillS >= w.opt.StationaryS {
+		w.found.addOne(Finding{Stationary, w.fixes[w.anchor].UnixMilli, w.fixes[i].UnixMilli, i - w.anchor + 1, w.stillS})
+	}
+	w.stillS = 0
+}
+
+func (w *walk) stateOf(i int) state {
+	f := w.fixes[i]
+	s := state{spreading: f.Spreading == schemas.SpreadingOn, widthM: f.BoutWidthM, rateKgHa: f.SetRateKgHa}
+	if f.Spreading == schemas.SpreadingUnknown {
+		kmh := w.speedKmh(i)
+		s.inferred = true
+		s.spreading = kmh >= w.opt.InferFromKmh && kmh <= w.opt.InferToKmh
+		w.found.add(Finding{SpreadingInferred, f.UnixMilli, f.UnixMilli, 1, 0}, i, larger)
+	}
+	if !(s.widthM > 0) {
+		s.widthM = w.opt.BoutWidthM
+	}
+	if !(s.widthM > 0 && s.widthM <= MaxBoutWidthM) {
+		s.widthM = 0
+	}
+	s.rateKnown = s.rateKgHa >= 0 && !math.IsInf(s.rateKgHa, 0)
+	if !s.rateKnown {
+		s.rateKgHa, s.rateKnown = w.opt.SetRateKgHa, w.opt.SetRateKgHa > 0
+	}
+	if !s.rateKnown {
+		s.rateKgHa = 0
+	}
+	return s
+}
+
+// speedKmh is the receiver's speed or, where it gave none, that of the step to the next fix.
+func (w *walk) speedKmh(i int) float64 {
+	f := w.fixes[i]
+	if !math.IsNaN(f.SpeedKmh) || i+1 == len(w.fixes) {
+		return f.SpeedKmh
+	}
+	g := w.fixes[i+1]
+	return plane.DistanceM(f.LatDeg, f.LonDeg, g.LatDeg, g.LonDeg) / seconds(f.UnixMilli, g.UnixMilli) * 3.6
+}

@@ -1,0 +1,14 @@
+// Package reports turns results into view models: tables with columns, units
+// and texts, ready to be rendered.
+//
+// Owns: which columns a person sees, in which order, with how many digits and
+// in which display unit.
+//
+// Does not own: any computation beyond formatting, how a table is drawn
+// (reports/render).
+//
+// Invariants: the same result gives the same table.
+//
+// Units and times: results come in kg, m2, kg/ha; documents show t, ha and
+// kg/ha; times are shown in UTC.
+package reports

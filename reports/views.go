@@ -1,0 +1,174 @@
+package reports
+
+import (
+	"cmp"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"hopperbook/reconcile"
+	"hopperbook/reconcile/drift"
+	"hopperbook/schemas/unit"
+)
+
+func ha(m2 float64) string     { return number(m2/unit.M2PerHa, 2) }
+func tonnes(kg float64) string { return number(kg/unit.KgPerTonne, 2) }
+func clock(t time.Time) string {
+	if t.IsZero() {
+		return "-"
+	}
+	return t.UTC().Format("2006-01-02 15:04")
+}
+
+// rateDecimals keeps about four digits of a rate: 61.25, 187.5, 2480.
+func rateDecimals(kgHa float64) int {
+	switch {
+	case kgHa < 100:
+		return 2
+	case kgHa < 1000:
+		return 1
+	}
+	return 0
+}
+
+// Fields is the table of real rates.
+func Fields(a FieldsAnswer) Table {
+	t := Table{Caption: "Real rate of each field (mass spread / covered area), 95 % interval",
+		Columns: []Column{{"field", "Field", false}, {"name", "Name", false}, {"product", "Product", false}, {"covered_ha", "Covered ha", true}, {"mass_t", "Spread t", true},
+			{"set_rate_kg_ha", "Set kg/ha", true}, {"field_rate_kg_ha", "Real kg/ha", true}, {"field_rate_low_kg_ha", "low", true}, {"field_rate_high_kg_ha", "high", true},
+			{"off_pct", "Off %", true}, {"overlap_pct", "Overlap %", true}, {"open", "Open", false}}}
+	for _, f := range a.Fields {
+		d := rateDecimals(f.SetRateKgHa)
+		t.Rows = append(t.Rows, []string{string(f.Field), f.Name, string(f.Product), ha(f.CoveredM2), tonnes(f.MassKg),
+			number(f.SetRateKgHa, d), number(f.FieldRateKgHa, d), number(f.FieldRateLow, d), number(f.FieldRateHigh, d),
+			signed(100*(f.FieldRateKgHa/f.SetRateKgHa-1), 1), number(100*(f.Overlap2M2+f.Overlap3M2)/f.CoveredM2, 1), yes(f.Open)})
+	}
+	if len(a.Fields) == 0 {
+		t.Notes = append(t.Notes, "No field has been spread yet: the book holds no pass log inside a field's boundary, or no refill.")
+	}
+	if openAny(a.Fields) {
+		t.Notes = append(t.Notes, "Open: a part of the mass is estimated, because no reading of the residual closes the last load yet.")
+	}
+	return t
+}
+
+func openAny(fields []reconcile.Field) bool {
+	for _, f := range fields {
+		if f.Open {
+			return true
+		}
+	}
+	return false
+}
+
+func yes(b bool) string {
+	if b {
+		return "yes"
+	}
+	return ""
+}
+
+// Drift is the table of verdicts, with one sentence for each machine that
+// calls for something.
+func Drift(a DriftAnswer) Table {
+	t := Table{Caption: "Calibration of each machine",
+		Columns: []Column{{"machine", "Machine", false}, {"product", "Product", false}, {"since", "Calibrated", false}, {"loads", "Loads", true}, {"state", "State", false},
+			{"flow_ratio", "Flow ratio", true}, {"change_load", "Since load", true}, {"size_pct", "Off %", true}, {"size_low_pct", "low", true}, {"size_high_pct", "high", true}}}
+	for _, d := range a.Drifts {
+		row := []string{string(d.Machine), string(d.Product), clock(d.Since), strconv.Itoa(d.Loads), d.State, number(d.FlowRatio, 3), "-", "-", "-", "-"}
+		if d.ChangeLoad > 0 {
+			row[6], row[7], row[8], row[9] = strconv.Itoa(d.ChangeLoad), signed(d.SizePct, 1), signed(d.SizeLowPct, 1), signed(d.SizeHighPct, 1)
+		}
+		t.Rows = append(t.Rows, row)
+		if note := driftNote(d); note != "" {
+			t.Notes = append(t.Notes, note)
+		}
+	}
+	if len(a.Drifts) == 0 {
+		t.Notes = append(t.Notes, "No machine has a closed balance interval yet: refills with a residual reading make them.")
+	}
+	return t
+}
+
+func driftNote(d reconcile.Drift) string {
+	switch drift.State(d.State) {
+	case drift.Recalibrate:
+		return fmt.Sprintf("RECALIBRATE %s: since load %d it spreads %s %% of %s (95 %%: %s to %s %%). Stop the machine before you look at it; "+
+			"try a flow factor of %s and confirm it by a catch test.", d.Machine, d.ChangeLoad, signed(d.SizePct, 1), cmp.Or(string(d.Product), "its product"),
+			signed(d.SizeLowPct, 1), signed(d.SizeHighPct, 1), number(d.FlowFactor, 3))
+	case drift.Watch:
+		return fmt.Sprintf("Watch %s: since load %d about %s %%, not surely more than the tolerance.", d.Machine, d.ChangeLoad, signed(d.SizePct, 1))
+	}
+	return ""
+}
+
+// Gaps is the table of missing events.
+func Gaps(a GapsAnswer) Table {
+	t := Table{Caption: "Events known to be missing", Columns: []Column{{"source", "Source", false}, {"from", "From", true}, {"to", "To", true}, {"count", "Events", true}}}
+	for _, g := range a.Gaps {
+		t.Rows = append(t.Rows, []string{string(g.Source), strconv.FormatInt(g.From, 10), strconv.FormatInt(g.To, 10), strconv.FormatInt(g.To-g.From+1, 10)})
+	}
+	if len(a.Gaps) == 0 {
+		t.Notes = append(t.Notes, "None: of every source the book holds all events up to the last one it knows.")
+	} else {
+		t.Notes = append(t.Notes, "They are still on a tablet or on their way; let the tablet reach the hub.")
+	}
+	return t
+}
+
+// Rejects is the table of what was kept with a reason.
+func Rejects(a RejectsAnswer) Table {
+	t := Table{Caption: "Kept, and why",
+		Columns: []Column{{"kind", "Kind", false}, {"source", "Source", false}, {"sequence", "Sequence", true}, {"received", "Received", false}, {"reason", "What is wrong", false}, {"repaired", "Repaired", false}}}
+	seen := map[string]bool{}
+	for _, r := range a.Rejects {
+		sequence := "-"
+		if r.Sequence > 0 {
+			sequence = strconv.FormatInt(r.Sequence, 10)
+		}
+		reason := strings.TrimSpace(r.Pointer + " " + r.Detail)
+		t.Rows = append(t.Rows, []string{r.Kind, cmp.Or(string(r.Source), "-"), sequence, clock(r.Received), reason, yes(r.Repaired)})
+		if r.Hint != "" && !seen[r.Hint] {
+			seen[r.Hint] = true
+			t.Notes = append(t.Notes, r.Kind+": "+r.Hint)
+		}
+	}
+	if len(a.Rejects) == 0 {
+		t.Notes = append(t.Notes, "None.")
+	} else {
+		t.Notes = append(t.Notes, "hopperbook rejects --json prints the messages themselves.")
+	}
+	return t
+}
+
+// Summary is the overview of a whole result.
+func Summary(r reconcile.Result) Table {
+	t := Table{Caption: "Reconciled", Columns: []Column{{"what", "What", false}, {"value", "Value", true}}}
+	row := func(what, value string) { t.Rows = append(t.Rows, []string{what, value}) }
+	row("fields", strconv.Itoa(len(r.Fields)))
+	row("balance intervals", strconv.Itoa(len(r.Intervals)))
+	row("loads", strconv.Itoa(r.Totals.Loads))
+	row("fixes", strconv.Itoa(r.Totals.Fixes))
+	row("loaded t", tonnes(r.Totals.LoadedKg))
+	row("spread on fields t", tonnes(r.Totals.OnFieldsKg))
+	row("spread elsewhere t", tonnes(r.Totals.ElsewhereKg))
+	row("more in the hoppers than at the start t", tonnes(r.Totals.ResidualChangeKg))
+	for _, d := range r.Drifts {
+		if note := driftNote(d); note != "" {
+			t.Notes = append(t.Notes, note)
+		}
+	}
+	for _, f := range r.Findings {
+		where := strings.TrimSpace(string(f.Machine) + " " + string(f.Field))
+		t.Notes = append(t.Notes, fmt.Sprintf("%s%s: %s", f.Kind, prefixed(" ", where), f.Text))
+	}
+	return t
+}
+
+func prefixed(prefix, s string) string {
+	if s == "" {
+		return ""
+	}
+	return prefix + s
+}

@@ -1,0 +1,70 @@
+package schemas
+
+import (
+	"fmt"
+	"time"
+
+	"github.com/tidwall/gjson"
+)
+
+// Amendments holds what later events say of earlier ones. Where several amend
+// the same event, the latest by (time, source, sequence) counts. The zero
+// value amends nothing.
+type Amendments struct {
+	by map[EventID]amendment
+}
+
+type amendment struct {
+	identity    Identity
+	at          time.Time
+	action      string
+	replacement string
+}
+
+func (a amendment) after(b amendment) bool {
+	if !a.at.Equal(b.at) {
+		return a.at.After(b.at)
+	}
+	if a.identity.Source != b.identity.Source {
+		return a.identity.Source > b.identity.Source
+	}
+	return a.identity.Sequence > b.identity.Sequence
+}
+
+// Add takes an event.amended event; it refuses any other type.
+func (a *Amendments) Add(e *Event) error {
+	if e.Type != TypeEventAmended {
+		return fmt.Errorf("%s is %s, not an amendment", e.Identity, e.Type)
+	}
+	if a.by == nil {
+		a.by = map[EventID]amendment{}
+	}
+	next := amendment{e.Identity, e.Time, gjson.Get(e.Data, "action").Str, gjson.Get(e.Data, "replacement").Raw}
+	amends := EventID(gjson.Get(e.Data, "amends").Str)
+	if old, ok := a.by[amends]; !ok || next.after(old) {
+		a.by[amends] = next
+	}
+	return nil
+}
+
+// Apply gives the event as it counts: unchanged, with its data replaced, or
+// not at all (keep is false). A replacement that breaks the contract is an
+// error and the event counts as it was.
+func (a *Amendments) Apply(e Event) (out Event, keep bool, err error) {
+	am, ok := a.by[e.ID]
+	switch {
+	case !ok:
+		return e, true, nil
+	case am.action == AmendVoid:
+		return e, false, nil
+	}
+	info, known := lookup(e.Type)
+	if !known {
+		return e, true, fmt.Errorf("%s: unknown type %s", e.Identity, e.Type)
+	}
+	if bad := info.checkData(gjson.Parse(am.replacement)); bad != nil {
+		return e, true, fmt.Errorf("%s replaces %s: %w", am.identity, e.Identity, bad)
+	}
+	e.Data = am.replacement
+	return e, true, nil
+}
