@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"hopperbook/reconcile/balance"
 	"hopperbook/reconcile/track"
 	"hopperbook/schemas"
 )
@@ -60,6 +61,23 @@ func trackText(kind track.Kind) string {
 		return "stretches spread with no set rate known: no nominal mass counted (amount: longest, m)"
 	}
 	return string(kind)
+}
+
+// addBalance joins a machine's balance findings, one a kind: how many, and the
+// first of them in words.
+func (f *findings) addBalance(machine schemas.MachineID, found []balance.Finding) {
+	byKind := map[balance.FindingCode][]balance.Finding{}
+	for _, x := range found {
+		byKind[x.Code] = append(byKind[x.Code], x)
+	}
+	for _, kind := range sortedKeys(byKind) {
+		list := byKind[kind]
+		text := fmt.Sprintf("refill %s: %s", list[0].Refill, list[0].Text)
+		if more := len(list) - 1; more > 0 {
+			text += fmt.Sprintf(" (and %d more)", more)
+		}
+		f.add(Finding{Kind: string(kind), Machine: machine, Count: len(list), Text: text})
+	}
 }
 
 // addTrack sums the track findings of a machine, one a kind.

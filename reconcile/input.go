@@ -14,12 +14,12 @@ type Input struct {
 	Machines []At[schemas.RegisterMachine]
 	Products []At[schemas.RegisterProduct]
 	Jobs     []At[schemas.RegisterJob]
-	Started  []At[schemas.JobStarted]
 	Settings []At[schemas.SettingChanged]
 	Loads    []At[schemas.LoadWeighed]
 	Refills  []At[schemas.HopperRefilled]
 	Catches  []At[schemas.TestCatch]
 	Passes   []Pass
+	Findings []Finding // what was met while reading the events; they join the result's
 }
 
 // At is an event's data with where, when and on what machine it happened.

@@ -61,9 +61,7 @@ func tell(in Input, reg *registers, id schemas.MachineID, passes []Pass, found *
 		return nil, err
 	}
 	m.balance = result
-	for _, x := range result.Findings {
-		found.add(Finding{Kind: string(x.Code), Machine: id, Text: "refill " + string(x.Refill) + ": " + x.Text})
-	}
+	found.addBalance(id, result.Findings)
 	return m, nil
 }
 

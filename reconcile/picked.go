@@ -44,7 +44,9 @@ func pickedWrong(reg *registers, id schemas.MachineID, passes []Pass, segments [
 	for k := range sums {
 		keys = append(keys, k)
 	}
-	slices.SortFunc(keys, func(a, b pair) int { return compareAt(sums[a].pass.start(), sums[b].pass.start(), sums[a].pass.Identity, sums[b].pass.Identity) })
+	slices.SortFunc(keys, func(a, b pair) int {
+		return compareAt(sums[a].pass.start(), sums[b].pass.start(), sums[a].pass.Identity, sums[b].pass.Identity)
+	})
 	for _, k := range keys {
 		s := sums[k]
 		found.add(Finding{Kind: "wrong_field_picked", Machine: id, Field: k.field, Event: s.pass.ID, At: s.pass.start(), Count: s.logs, Amount: s.kg,

@@ -52,8 +52,8 @@ type Interval struct {
 	Load        int               `json:"load"` // number of the machine's refill that opened it, from 1
 	Refill      schemas.RefillID  `json:"refill"`
 	Product     schemas.ProductID `json:"product"`
-	From        time.Time         `json:"from"`
-	To          time.Time         `json:"to"` // half-open; zero while open
+	From        time.Time         `json:"from,omitzero"`
+	To          time.Time         `json:"to,omitzero"` // half-open; left out while open
 	LoadedKg    float64           `json:"loaded_kg"`
 	MassKg      float64           `json:"mass_kg"` // spread
 	MassSdKg    float64           `json:"mass_sd_kg"`
@@ -69,7 +69,7 @@ type Interval struct {
 type Drift struct {
 	Machine       schemas.MachineID `json:"machine"`
 	Product       schemas.ProductID `json:"product"`
-	Since         time.Time         `json:"since"`          // the calibration or product change the series begins at
+	Since         time.Time         `json:"since,omitzero"` // the calibration or product change the series begins at
 	Loads         int               `json:"loads"`          // balance intervals in the series
 	State         string            `json:"state"`          // holding, watch, recalibrate
 	FlowRatio     float64           `json:"flow_ratio"`     // of the whole series, weighted

@@ -11,15 +11,16 @@ import (
 	"hopperbook/schemas/fault"
 )
 
-// gramKg is how exactly mass must be conserved.
-const gramKg = 0.001
+// worthSayingKg is the least mass outside every field that is a finding: the
+// ends of lines on a boundary leave less.
+const worthSayingKg = 1
 
 // Run reconciles. It fails only on a fault of its own (mass not conserved) or
 // on numbers that the contract would have refused; whatever is odd in the
 // events is a finding. Cost: O(n log n) in fixes, plus the coverage of each
 // field; memory: the fixes of one machine at a time, and the swaths of all.
 func Run(in Input) (Result, error) {
-	found := &findings{}
+	found := &findings{list: slices.Clone(in.Findings)}
 	reg := readRegisters(in, found)
 	passes := passesByMachine(in.Passes)
 	var told []*machine
@@ -63,6 +64,9 @@ func passesByMachine(all []Pass) map[schemas.MachineID][]Pass {
 func (m *machine) intervals() []Interval {
 	var out []Interval
 	for _, iv := range m.balance.Intervals {
+		if iv.Open && iv.Loads == 0 && iv.NominalKg == 0 {
+			continue // after the last reading nothing has happened yet
+		}
 		out = append(out, Interval{
 			Machine: m.id, Load: m.loadNumber(iv.From), Refill: iv.From, Product: iv.Product, From: iv.Start, To: iv.End,
 			LoadedKg: rounded(iv.LoadedKg, 3), MassKg: rounded(iv.MassKg, 3), MassSdKg: rounded(iv.SdKg, 3), NominalKg: rounded(iv.NominalKg, 3),
@@ -137,7 +141,7 @@ func fieldMasses(told []*machine, found *findings) []balance.FieldMass {
 		inside = len(masses)
 	}
 	for _, f := range masses[:inside] {
-		if f.MassKg > gramKg {
+		if f.MassKg >= worthSayingKg {
 			found.add(Finding{Kind: "spread_outside", Amount: f.MassKg,
 				Text: fmt.Sprintf("%.0f kg of %s were spread outside every field (amount: kg)", f.MassKg, cmp.Or(string(f.Product), "an unnamed product"))})
 		}

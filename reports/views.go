@@ -160,15 +160,18 @@ func Summary(r reconcile.Result) Table {
 		}
 	}
 	for _, f := range r.Findings {
-		where := strings.TrimSpace(string(f.Machine) + " " + string(f.Field))
-		t.Notes = append(t.Notes, fmt.Sprintf("%s%s: %s", f.Kind, prefixed(" ", where), f.Text))
+		t.Notes = append(t.Notes, findingLine(f))
 	}
 	return t
 }
 
-func prefixed(prefix, s string) string {
-	if s == "" {
-		return ""
+// findingLine is a finding in one line: kind, where, what.
+func findingLine(f reconcile.Finding) string {
+	words := f.Kind
+	for _, where := range []string{string(f.Machine), string(f.Field)} {
+		if where != "" {
+			words += " " + where
+		}
 	}
-	return prefix + s
+	return words + ": " + f.Text
 }

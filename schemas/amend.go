@@ -47,6 +47,12 @@ func (a *Amendments) Add(e *Event) error {
 	return nil
 }
 
+// Amends reports whether anything amends the event.
+func (a *Amendments) Amends(id EventID) bool {
+	_, ok := a.by[id]
+	return ok
+}
+
 // Apply gives the event as it counts: unchanged, with its data replaced, or
 // not at all (keep is false). A replacement that breaks the contract is an
 // error and the event counts as it was.

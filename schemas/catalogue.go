@@ -45,11 +45,12 @@ type TypeInfo struct {
 	Version int    // the version of its data this program reads and writes
 	Doc     string // one sentence
 	Data    Rule   // the rule of the data object
-	cross   func(*checker, string)
+	cross   cross
 }
 
-// DataSchema is the dataschema of the type's current version: TYPE/VERSION.
-func (t TypeInfo) DataSchema() string { return dataSchema(t.Type, t.Version) }
+// DataSchema is the dataschema of the type's current version, and the $id of
+// its JSON Schema: urn:hopperbook:TYPE/VERSION.
+func (t TypeInfo) DataSchema() string { return schemaURN + shortSchema(t.Type, t.Version) }
 
 // TableName is the type's name as an SQL identifier: load.weighed -> load_weighed.
 func (t TypeInfo) TableName() string { return strings.ReplaceAll(string(t.Type), ".", "_") }

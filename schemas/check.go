@@ -5,7 +5,6 @@ import (
 	"math"
 	"slices"
 	"strconv"
-	"time"
 	"unicode/utf8"
 
 	"github.com/tidwall/gjson"
@@ -202,17 +201,4 @@ func kindName(v gjson.Result) string {
 		return "a list"
 	}
 	return "an object"
-}
-
-// parseTime reads an RFC 3339 instant of the contract: the exact grammar of
-// timePattern, years 1900 to 2200 so that every instant fits in nanoseconds.
-func parseTime(s string) (time.Time, bool) {
-	if len(s) < 20 || len(s) > 35 || s[10] != 'T' || s[19] == ',' {
-		return time.Time{}, false
-	}
-	t, err := time.Parse(time.RFC3339Nano, s)
-	if err != nil || t.Year() < 1900 || t.Year() > 2200 {
-		return time.Time{}, false
-	}
-	return t.UTC(), true
 }

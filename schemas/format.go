@@ -1,5 +1,7 @@
 package schemas
 
+import "time"
+
 // pattern is the regular expression of a format, for the JSON Schemas; the
 // checker's own functions below run on every event and must agree with it
 // (a test compares them).
@@ -14,7 +16,7 @@ func pattern(format string) string {
 	case "date-time":
 		return timePattern
 	case "decimal":
-		return `^-?\d{1,15}(\.\d{1,8})?$`
+		return `^-?[0-9]{1,15}(\.[0-9]{1,8})?$`
 	case "currency":
 		return `^[A-Z]{3}$`
 	case "sha256":
@@ -99,4 +101,68 @@ func validSHA256(s string) bool {
 		}
 	}
 	return true
+}
+
+// parseTime reads an instant as timePattern and the calendar have it. Read
+// runs it for every event, hence by hand; time.Parse also takes times that are
+// not RFC 3339 (an hour of one digit, a comma, offsets of 24 hours).
+func parseTime(s string) (time.Time, bool) {
+	if len(s) < 20 || s[4] != '-' || s[7] != '-' || s[10] != 'T' || s[13] != ':' || s[16] != ':' {
+		return time.Time{}, false
+	}
+	year, month, day := digits(s[:4], 1900, 2200), digits(s[5:7], 1, 12), digits(s[8:10], 1, 31)
+	hour, minute, second := digits(s[11:13], 0, 23), digits(s[14:16], 0, 59), digits(s[17:19], 0, 59)
+	nano, zone := fraction(s[19:])
+	east, ok := offset(zone)
+	if min(year, month, day, hour, minute, second, nano) < 0 || !ok {
+		return time.Time{}, false
+	}
+	t := time.Date(year, time.Month(month), day, hour, minute, second, nano, time.UTC)
+	return t.Add(-east), t.Day() == day
+}
+
+// digits reads a number made of digits only; -1 when it is none or outside.
+func digits(s string, least, most int) int {
+	n := 0
+	for i := 0; i < len(s); i++ {
+		if !isDigit(s[i]) {
+			return -1
+		}
+		n = n*10 + int(s[i]-'0')
+	}
+	if n < least || n > most {
+		return -1
+	}
+	return n
+}
+
+// fraction reads ".5" as nanoseconds; -1 for none or more than nine digits.
+func fraction(s string) (nano int, rest string) {
+	if len(s) == 0 || s[0] != '.' {
+		return 0, s
+	}
+	scale, i := 1_000_000_000, 1
+	for ; i < len(s) && isDigit(s[i]); i++ {
+		scale /= 10
+		nano += int(s[i]-'0') * scale
+	}
+	if i == 1 || i > 10 {
+		return -1, s
+	}
+	return nano, s[i:]
+}
+
+func offset(s string) (east time.Duration, ok bool) {
+	if s == "Z" {
+		return 0, true
+	}
+	if len(s) != 6 || s[3] != ':' {
+		return 0, false
+	}
+	hours, minutes := digits(s[1:3], 0, 23), digits(s[4:], 0, 59)
+	east = time.Duration(hours)*time.Hour + time.Duration(minutes)*time.Minute
+	if s[0] == '-' {
+		east = -east
+	}
+	return east, min(hours, minutes) >= 0 && (s[0] == '+' || s[0] == '-')
 }

@@ -38,7 +38,10 @@ const (
 	idPattern    = `^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$`
 	tokenPattern = `^[a-z0-9][a-z0-9_-]{0,47}$`
 	ulidPattern  = `^[0-7][0-9A-HJKMNP-TV-Z]{25}$`
-	timePattern  = `^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,9})?(Z|[+-]\d\d:\d\d)$`
+	// timePattern is RFC 3339 without leap seconds and lower-case letters, years
+	// 1900 to 2200, so that every instant fits in nanoseconds. That a month has
+	// such a day is left to the format.
+	timePattern = `^(19[0-9]{2}|2[01][0-9]{2}|2200)-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])T([01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9](\.[0-9]{1,9})?(Z|[+-]([01][0-9]|2[0-3]):[0-5][0-9])$`
 )
 
 // validID reports whether s matches idPattern; hand-written because it runs

@@ -20,12 +20,15 @@ func newBar(what string) *bar {
 		progressbar.OptionShowCount(), progressbar.OptionClearOnFinish(), progressbar.OptionThrottle(100_000_000))}
 }
 
-// publish shows how many events the book has confirmed of those sent.
-func (b *bar) publish(sent, confirmed int) {
+// publish shows how many events the book has confirmed of those sent so far.
+func (b *bar) publish(sent, confirmed int) { b.of(sent, confirmed, sent) }
+
+// of shows how many events the book has confirmed of a known total.
+func (b *bar) of(_, confirmed, total int) {
 	if b.drawn == nil {
 		return
 	}
-	b.drawn.ChangeMax(sent)
+	b.drawn.ChangeMax(total)
 	_ = b.drawn.Set(confirmed) // a bar that cannot be drawn is no fault of the work
 }
 

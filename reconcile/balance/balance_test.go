@@ -200,25 +200,6 @@ func TestNoResidualEver(t *testing.T) {
 	}
 }
 
-func TestTruncatedNormal(t *testing.T) {
-	for _, c := range []struct {
-		name                 string
-		mean, sd, low, high  float64
-		wantKg, wantVarShare float64
-	}{
-		{"wide bounds change nothing", 3, 1, -1e3, 1e3, 3, 1},
-		{"half normal: sqrt(2/pi), 1 - 2/pi", 0, 1, 0, math.Inf(1), math.Sqrt(2 / math.Pi), 1 - 2/math.Pi},
-		{"flat between close bounds: the rectangle", 0.5, 1e4, 0, 1, 0.5, 1e-8 / 12},
-		{"symmetric +-1: 1 - 2 phi(1)/(probability within 1)", 0, 1, -1, 1, 0, 1 - 2*0.24197072451914337/math.Erf(math.Sqrt(0.5))},
-		{"far above: the bound", 1000, 1, 0, 10, 10, 1.0 / 990 / 990},
-		{"nothing in it", 5, 1, 0, 0, 0, 0},
-	} {
-		kg, share := truncated(c.mean, c.sd, c.low, c.high)
-		near(t, c.name, kg, c.wantKg, 1e-7)
-		near(t, c.name+": share", share, c.wantVarShare, 1e-8)
-	}
-}
-
 func TestUglyInput(t *testing.T) {
 	plain := func() Machine {
 		return Machine{ID: "m", Refills: []Refill{

@@ -14,7 +14,7 @@ import (
 // their covariance over two machines that share a scale, with what is stated.
 // The open intervals are part of it: they are linear in the closed ones.
 func TestCovarianceByMonteCarlo(t *testing.T) {
-	const draws = 12000
+	const draws = 8000
 	rng := rand.New(rand.NewPCG(7, 8))
 	machines := []Machine{stated(season(rng, "m1", 9)), stated(season(rng, "m2", 7))}
 	o := Options{NaturalSdShare: 1e-9} // the wander is drawn in the next test

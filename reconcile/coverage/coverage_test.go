@@ -106,7 +106,16 @@ func closedForms() []closedForm {
 	band := n*chord*apothem/2 + n*chord*h - n*math.Tan(math.Pi/n)*(apothem-h)*(apothem-h)
 	fan, kite := math.Pi*h*h/n, h*h*math.Tan(math.Pi/n) // outer wedge and inner fold of one joint
 
+	// A wedge up and a wedge down, turning by 80 degrees, beside a long pass that
+	// makes up and down the main direction: the outer sectors stand out of their own ends.
+	sin, cos := math.Sincos(50 * math.Pi / 180)
+	wedges := []xy{{0, 0}, {0, 300}, {100, 0}, {100 + 60*sin, 60 * cos}, {100 + 120*sin, 0},
+		{100, 250}, {100 + 60*sin, 250 - 60*cos}, {100 + 120*sin, 250}}
+	turn := 80 * math.Pi / 180
+
 	return []closedForm{
+		{"wedges", 20, 6, wedges, []int{1, 4}, nil, Result{SwathM2: 6000 + 4800,
+			CoveredM2: 6000 + 4800 + 2*(h*h*turn/2-h*h*math.Tan(turn/2))}},
 		{"one pass", 20, 4, []xy{{0, 0}, {0, 100}}, nil, nil, Result{SwathM2: 2000, CoveredM2: 2000}},
 		{"one long step", 20, 100, []xy{{0, 0}, {0, 70}}, nil, nil, Result{SwathM2: 1400, CoveredM2: 1400}},
 		{"two overlapping rectangles", 20, 4, two, []int{1}, nil, Result{SwathM2: 4000, CoveredM2: 3500, Overlap2M2: 500}},
@@ -150,6 +159,28 @@ func TestClosedForms(t *testing.T) {
 				t.Errorf("%s at %v: covered is off by %.4f, said to be within %.4f", c.name, lat, off, r.ErrorM2)
 			}
 			t.Logf("%s at %v: covered off by %+.4f m2, estimate %.4f", c.name, lat, r.CoveredM2-c.want.CoveredM2, r.ErrorM2)
+		}
+	}
+}
+
+// TestWidthChangesInATurn: the narrower bar sweeps the outer side.
+func TestWidthChangesInATurn(t *testing.T) {
+	for _, widths := range [][2]float64{{20, 12}, {12, 20}} {
+		r := measure(t, []Segment{{ToYM: 100, WidthM: widths[0]}, {StartM: 100, FromYM: 100, ToXM: 80, ToYM: 100, WidthM: widths[1]}}, nil)
+		want := 100*widths[0] + 80*widths[1] - widths[0]*widths[1]/4 + math.Pi*6*6/4
+		if math.Abs(r.CoveredM2-want) > r.ErrorM2 {
+			t.Errorf("%v: covered %.3f m2, want %.3f", widths, r.CoveredM2, want)
+		}
+	}
+}
+
+// TestEndsInOneStrip: passes that end one by one inside a metre must not look like a slope.
+func TestEndsInOneStrip(t *testing.T) {
+	for i := range 20 {
+		a, b := 100+0.05*float64(i), 100.55+0.05*float64(i)
+		r := measure(t, []Segment{{ToYM: a, WidthM: 20}, {Line: 1, FromXM: 30, ToXM: 30, ToYM: b, WidthM: 20}, {Line: 2, FromXM: 60, ToXM: 60, ToYM: 130, WidthM: 1}}, nil)
+		if want := 20*a + 20*b + 130; math.Abs(r.CoveredM2-want) > r.ErrorM2 {
+			t.Errorf("ends at %v and %v: covered %.4f m2, want %.4f within %.4f", a, b, r.CoveredM2, want, r.ErrorM2)
 		}
 	}
 }

@@ -25,13 +25,39 @@ func (l lengths) largest() float64 {
 // edge is a side of the boundary in the frame of the scan, its lower end first.
 type edge struct{ xM, yM, toXM, toYM float64 }
 
-// hit is the part of a scan line inside one shape. At x the machine had driven base + slope x.
+// hit is the part of a scan line inside one shape, or inside several that follow
+// each other without much of a turn.
 type hit struct {
 	x0, x1      float64
-	base, slope float64
+	s0, s1      float64 // driven at x0 and at x1
 	againAfter  float64
-	run, order  int32
+	ux, uy      float64 // direction of the first shape
+	run         int32
+	order, last int32 // first and last shape
 }
+
+// maxBend is the cosine of how far the direction may turn inside one hit: little
+// enough that a machine cannot have come back to where it was.
+const maxBend = 0.9
+
+// absorb takes up the hit of a following shape; false where that is another stretch.
+// What was driven is interpolated between the ends, off by the sagitta of the bend at most.
+func (h *hit) absorb(g *hit) bool {
+	if h.run != g.run || g.order > h.last+2 || g.x0 > h.x1 || g.x1 < h.x0 || h.ux*g.ux+h.uy*g.uy < maxBend {
+		return false
+	}
+	if g.x0 < h.x0 {
+		h.x0, h.s0 = g.x0, g.s0
+	}
+	if g.x1 > h.x1 {
+		h.x1, h.s1 = g.x1, g.s1
+	}
+	h.againAfter, h.last = max(h.againAfter, g.againAfter), g.last
+	return true
+}
+
+// drivenAt is what was driven at x.
+func (h *hit) drivenAt(x float64) float64 { return h.s0 + (x-h.x0)/(h.x1-h.x0)*(h.s1-h.s0) }
 
 // scan holds what is cut and the buffers of the cutting.
 type scan struct {
@@ -81,6 +107,17 @@ func mainDirection(segments []Segment) (cos, sin float64) {
 
 // at cuts everything in a strip with the line y.
 func (sc *scan) at(strip int, y float64) lengths {
+	sc.cutShapes(strip, y)
+	sc.cutBoundary(strip, y)
+	l := sc.sweep()
+	for i := 0; i+1 < len(sc.inside); i += 2 {
+		l.field += sc.inside[i+1] - sc.inside[i]
+	}
+	return l
+}
+
+// cutShapes fills hits with what of the line lies in shapes, from left to right.
+func (sc *scan) cutShapes(strip int, y float64) {
 	sc.hits = sc.hits[:0]
 	for _, i := range sc.shapeIn.of(strip) {
 		s := &sc.shapes[i]
@@ -91,12 +128,14 @@ func (sc *scan) at(strip int, y float64) lengths {
 		if x0 >= x1 {
 			continue
 		}
-		h := hit{x0: x0, x1: x1, base: s.startM, againAfter: s.againAfter, run: s.run, order: i}
+		h := hit{x0: x0, x1: x1, s0: s.startM, s1: s.startM, againAfter: s.againAfter, ux: s.dirX, uy: s.dirY, run: s.run, order: i, last: i}
 		if s.lengthM > 0 {
-			h.slope = s.ux
-			h.base += (y-s.yM)*s.uy - s.xM*s.ux
+			h.s0 += (y-s.yM)*s.uy + (x0-s.xM)*s.ux
+			h.s1 += (y-s.yM)*s.uy + (x1-s.xM)*s.ux
 		}
-		sc.hits = append(sc.hits, h)
+		if n := len(sc.hits); n == 0 || !sc.hits[n-1].absorb(&h) {
+			sc.hits = append(sc.hits, h)
+		}
 	}
 	slices.SortFunc(sc.hits, func(a, b hit) int {
 		if a.x0 != b.x0 {
@@ -104,12 +143,6 @@ func (sc *scan) at(strip int, y float64) lengths {
 		}
 		return cmp.Compare(a.order, b.order)
 	})
-	sc.cutBoundary(strip, y)
-	l := sc.sweep()
-	for i := 0; i+1 < len(sc.inside); i += 2 {
-		l.field += sc.inside[i+1] - sc.inside[i]
-	}
-	return l
 }
 
 // cutBoundary fills inside with the ends of the stretches inside the boundary, even-odd.
@@ -182,12 +215,11 @@ func (sc *scan) times(x float64) int {
 	n, run, last, wide := 0, int32(0), 0.0, 0.0
 	for i := range sc.active {
 		h := &sc.active[i]
-		driven := h.base + h.slope*x
+		driven := h.drivenAt(x)
 		if n == 0 || h.run != run || driven-last > max(wide, h.againAfter) {
 			n++
-			last = driven
 		}
-		run, last, wide = h.run, max(last, driven), h.againAfter
+		run, last, wide = h.run, driven, h.againAfter
 	}
 	return n
 }

@@ -9,6 +9,7 @@ type shape struct {
 	xM, yM     float64 // where the segment begins, or the turn
 	ux, uy     float64 // rectangle: direction of driving; sector: where it begins
 	vx, vy     float64 // sector: where it ends, counter-clockwise of u
+	dirX, dirY float64 // direction of driving; that after the turn for a sector
 	lengthM    float64 // 0 for a sector
 	halfM      float64 // half the bout width, or the radius
 	startM     float64
@@ -42,6 +43,7 @@ func makeShapes(segments []Segment, cos, sin float64) []shape {
 			ux: dx*sin - dy*cos, uy: dx*cos + dy*sin,
 			lengthM: length, halfM: s.WidthM / 2, startM: s.StartM, againAfter: againBouts * s.WidthM,
 		}
+		r.dirX, r.dirY = r.ux, r.uy
 		if last >= 0 && joined(segments[last], s) {
 			r.run = run
 			if sector, ok := turn(shapes[len(shapes)-1], r); ok {
@@ -74,7 +76,7 @@ func turn(a, b shape) (shape, bool) {
 	if angle < 1e-9 || angle > maxTurnRad {
 		return shape{}, false
 	}
-	s := shape{xM: b.xM, yM: b.yM, halfM: min(a.halfM, b.halfM), startM: b.startM, run: b.run, againAfter: b.againAfter}
+	s := shape{xM: b.xM, yM: b.yM, dirX: b.ux, dirY: b.uy, halfM: min(a.halfM, b.halfM), startM: b.startM, run: b.run, againAfter: b.againAfter}
 	if cross > 0 { // to the left: the right-hand normals sweep
 		s.ux, s.uy, s.vx, s.vy = a.uy, -a.ux, b.uy, -b.ux
 	} else {

@@ -89,6 +89,9 @@ func (sc *scan) fill(count, n int, reach func(int) (min, max float64)) buckets {
 // inside it does not lie on the straight line between its ends. The cut is at
 // an odd share of the height: with halves, a field whose passes end one by one, each as wide as
 // the next, would look linear.
+//
+// The estimate is three standard deviations of what the pieces were last corrected by, and
+// twice the relative tolerance for what no line happened to see.
 func (sc *scan) integrate(swathM2 float64) (lengths, float64) {
 	var total lengths
 	if sc.stripM == 0 {
@@ -105,7 +108,7 @@ func (sc *scan) integrate(swathM2 float64) (lengths, float64) {
 		total = total.add(r.sum, 1)
 		lower = upper
 	}
-	return total, 3*math.Sqrt(r.squares) + 1e-9*swathM2
+	return total, 3*math.Sqrt(r.squares) + 2*relativeTolerance*swathM2
 }
 
 // toleranceM2 is what one strip may be off: errors of strips are independent, so

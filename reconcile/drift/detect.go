@@ -143,26 +143,30 @@ func referenceK(f factored, o Options) float64 {
 	return min(mostK, max(leastK, median(step)/2))
 }
 
-// naturalSd is the stated natural standard deviation, or what the median of
-// absolute differences of neighbours shows beyond the measurement when that is
-// more (one step in the series hardly moves a median). The data count as one
-// value each against 20 of the statement, so that few loads change little.
+// naturalSd is the stated natural standard deviation, raised when the median of
+// absolute differences of neighbours contradicts it (one step in the series
+// hardly moves a median): when the variance it shows is above what statement
+// and measurement explain by more than two of its standard errors, 2.6 / sqrt n
+// relative (by simulation, for this much correlation of neighbours). The data
+// then count as one value each against 20 of the statement.
 func naturalSd(series []Point, stated float64) float64 {
-	n := len(series) - 1
+	n := float64(len(series) - 1)
 	if n < 1 {
 		return stated
 	}
-	steps := make([]float64, n)
+	steps := make([]float64, len(series)-1)
 	var measured float64
-	for i := range n {
+	for i := range steps {
 		a, b := series[i], series[i+1]
 		steps[i] = math.Abs(b.Ratio - a.Ratio)
-		measured += (a.Sd*a.Sd + b.Sd*b.Sd - 2*a.CovNext) / float64(n)
+		measured += (a.Sd*a.Sd + b.Sd*b.Sd - 2*a.CovNext) / n
 	}
 	sd := median(steps) / 0.6744897501960817 // upper quartile of a standard normal
-	seen := max(0, (sd*sd-measured)/2)
+	if sd*sd <= (measured+2*stated*stated)*(1+2*2.6/math.Sqrt(n)) {
+		return stated
+	}
 	const weight = 20
-	return max(stated, math.Sqrt((weight*stated*stated+float64(n)*seen)/(weight+float64(n))))
+	return math.Sqrt((weight*stated*stated + (sd*sd-measured)*n/2) / (weight + n))
 }
 
 // median of a list that is not empty.

@@ -103,6 +103,10 @@ func TestNaturalSpreadIsOnlyRaised(t *testing.T) {
 	}
 	near(t, "quiet machine", detect(t, draw(0.002)).NaturalSd, 0.015, 1e-12)
 	near(t, "uneven machine", detect(t, draw(0.04)).NaturalSd, 0.04, 0.005)
+	// Eleven loads 10 % up and down: 10 differences against 20 of the statement.
+	few := ratios(1, 1.1, 1, 1.1, 1, 1.1, 1, 1.1, 1, 1.1, 1)
+	seen := (math.Pow(0.1/0.6744897501960817, 2) - 2*0.01*0.01) / 2
+	near(t, "few loads", detect(t, few).NaturalSd, math.Sqrt((20*0.015*0.015+10*seen)/30), 1e-12)
 }
 
 func TestUglySeries(t *testing.T) {

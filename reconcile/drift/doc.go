@@ -20,8 +20,9 @@
 // follows from the in-control average run length.
 //
 // Natural standard deviation: 1.5 % (common practice, no source), raised when
-// the differences of neighbouring ratios show more. It is never lowered: below
-// that little detection is gained and a few quiet loads would cause alarms.
+// the differences of neighbouring ratios contradict it. It is never lowered: below
+// that little detection is gained and a few quiet loads would cause alarms. The
+// raising makes the in-control run length about 5 % longer than the design.
 //
 // # States
 //

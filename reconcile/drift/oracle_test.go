@@ -10,6 +10,7 @@ import (
 
 // TestRunLengthBySimulation: the integral equation against plain drawing.
 func TestRunLengthBySimulation(t *testing.T) {
+	t.Parallel()
 	const runs = 4000
 	rng := rand.New(rand.NewPCG(1, 1))
 	for _, c := range []struct {
@@ -34,19 +35,12 @@ func TestRunLengthBySimulation(t *testing.T) {
 // TestDetectKeepsItsRunLength: on loads that share residuals and have no change
 // the first alarm comes after 400 loads on average, as designed.
 func TestDetectKeepsItsRunLength(t *testing.T) {
-	const runs, n = 400, 2400
+	t.Parallel()
+	const runs, n = 400, 1200
 	rng := rand.New(rand.NewPCG(2, 2))
 	var loads, alarms float64
 	for range runs {
-		series, _ := crew(rng, n, n, 0)
-		var level float64
-		for _, p := range series {
-			level += p.Ratio / n
-		}
-		for i := range series { // without the calibration's own error
-			series[i].Ratio += 1 - level
-		}
-		v := detect(t, series)
+		v := detect(t, draw(rng, n))
 		if v.FirstAlarm < 0 {
 			loads += n
 			continue
@@ -55,7 +49,7 @@ func TestDetectKeepsItsRunLength(t *testing.T) {
 		alarms++
 	}
 	// Loads seen per alarm: unbiased although the series end.
-	near(t, "run length", loads/alarms, 400, 4*400/math.Sqrt(alarms))
+	near(t, "run length", loads/alarms, 400, 40)
 	t.Logf("in-control run length %.0f loads over %.0f alarms", loads/alarms, alarms)
 }
 

@@ -4,35 +4,44 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"sync/atomic"
 	"testing"
 
 	"hopperbook/schemas"
 )
 
-// crew draws one machine's loads: the calibration is off by 1 % (sd), the flow
-// wanders 1.5 %, a load is weighed to 1.2 % and a residual to 1.13 % of a load,
-// which makes 2 % measurement with a residual shared by neighbours; the loader's
-// scale is off by 0.5 % (sd). From load `from` on the flow is changed by step.
+// crew draws one machine's loads: the calibration is off by 1 % (sd) and the
+// loader's scale by 0.5 % (sd), the rest as draw. From load `from` on the flow
+// is changed by step.
 func crew(rng *rand.Rand, n, from int, step float64) (series []Point, calibration float64) {
-	const loadSd, residualSd = 0.012, 0.0113137
 	calibration = 0.01 * rng.NormFloat64()
 	scale := 0.005 * rng.NormFloat64()
-	left := residualSd * rng.NormFloat64()
-	for i := range n {
+	series = draw(rng, n)
+	for i := range series {
 		ratio := 1 + calibration
 		if i >= from {
 			ratio *= 1 + step
 		}
+		series[i].Ratio += ratio*(1+scale) - 1
+	}
+	return series, calibration
+}
+
+// draw makes loads on calibration: the flow wanders 1.5 %, a load is weighed to
+// 1.2 % and a residual to 1.13 % of a load, which makes 2 % measurement with a
+// residual shared by neighbours.
+func draw(rng *rand.Rand, n int) (series []Point) {
+	const loadSd, residualSd = 0.012, 0.0113137
+	left := residualSd * rng.NormFloat64()
+	for i := range n {
 		next := residualSd * rng.NormFloat64()
 		series = append(series, Point{
 			Refill: schemas.RefillID(fmt.Sprintf("r%d", i)), Load: i + 1,
-			Ratio: ratio*(1+scale) + 0.015*rng.NormFloat64() + loadSd*rng.NormFloat64() + left - next,
+			Ratio: 1 + 0.015*rng.NormFloat64() + loadSd*rng.NormFloat64() + left - next,
 			Sd:    math.Sqrt(loadSd*loadSd + 2*residualSd*residualSd), CovNext: -residualSd * residualSd,
 		})
 		left = next
 	}
-	return series, calibration
+	return series
 }
 
 func detect(t *testing.T, series []Point) Verdict {
@@ -48,46 +57,54 @@ func detect(t *testing.T, series []Point) Verdict {
 // load as the hub does: recalibrate is called in less than 0.5 % of them.
 func TestQuietSeasons(t *testing.T) {
 	t.Parallel()
-	var called, watched atomic.Int32
-	t.Run("seasons", func(t *testing.T) {
-		for part := range uint64(4) {
-			t.Run(fmt.Sprint(part), func(t *testing.T) {
-				t.Parallel()
-				rng := rand.New(rand.NewPCG(11, part))
-				for range 50 {
-					recalibrate, watch := quietSeason(t, rng)
-					called.Add(int32(count(recalibrate)))
-					watched.Add(int32(count(watch)))
-				}
-			})
-		}
-	})
-	t.Logf("of 200 quiet seasons %d had a watch, %d a recalibrate", watched.Load(), called.Load())
-	if called.Load() > 0 {
-		t.Errorf("recalibrate in %d of 200 quiet seasons", called.Load())
+	rng := rand.New(rand.NewPCG(11, 12))
+	var called, watched int
+	for range 200 {
+		recalibrate, watch := quietSeason(t, rng)
+		called += count(recalibrate)
+		watched += count(watch)
+	}
+	t.Logf("of 200 quiet seasons %d had a watch, %d a recalibrate", watched, called)
+	if called > 0 {
+		t.Errorf("recalibrate in %d of 200 quiet seasons", called)
 	}
 	// A run length of 400 loads and a calibration off by 1 % must show somewhere.
-	if w := watched.Load(); w < 10 || w > 150 {
-		t.Errorf("watch in %d of 200 quiet seasons", w)
+	if watched < 10 || watched > 150 {
+		t.Errorf("watch in %d of 200 quiet seasons", watched)
 	}
 }
 
 func quietSeason(t *testing.T, rng *rand.Rand) (recalibrate, watch bool) {
 	for range 3 {
 		series, _ := crew(rng, 40, 40, 0)
-		for n := 1; n <= len(series); n++ {
-			s := detect(t, series[:n]).State
-			recalibrate = recalibrate || s == Recalibrate
-			watch = watch || s == Watch
+		watch = watch || detect(t, series).FirstAlarm >= 0
+		for n := 3; n <= len(series); n++ {
+			recalibrate = recalibrate || callable(series[:n]) && detect(t, series[:n]).State == Recalibrate
 		}
 	}
 	return recalibrate, watch
 }
 
+// callable reports whether the last loads, at least three, have a median beyond
+// the tolerance: without that recalibrate cannot be called (TestStates), and
+// most loads of a quiet season need no look.
+func callable(series []Point) bool {
+	for first := range len(series) - 2 {
+		after := make([]float64, 0, len(series))
+		for _, p := range series[first:] {
+			after = append(after, p.Ratio-1)
+		}
+		if math.Abs(median(after)) > 0.05 {
+			return true
+		}
+	}
+	return false
+}
+
 // TestStepSeasons: -12 % from load 20 of 40.
 func TestStepSeasons(t *testing.T) {
 	t.Parallel()
-	const runs, from, step = 1000, 20, -0.12
+	const runs, from, step = 500, 20, -0.12
 	rng := rand.New(rand.NewPCG(13, 14))
 	var inTime, near, sized, stepped, covered int
 	for range runs {

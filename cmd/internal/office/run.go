@@ -81,7 +81,7 @@ func With(ctx context.Context, cfg Config, do func(context.Context, *hub.Client)
 		return do(ctx, client)
 	}
 	cfg.Listen = "127.0.0.1:0"
-	return withOwnHub(ctx, cfg, func(ctx context.Context, bus *hub.Hub) error {
+	return WithOwnHub(ctx, cfg, func(ctx context.Context, bus *hub.Hub) error {
 		client, err := hub.Dial(bus.URL(), bus.Contractor(), "office")
 		if err != nil {
 			return err
@@ -91,9 +91,9 @@ func With(ctx context.Context, cfg Config, do func(context.Context, *hub.Client)
 	})
 }
 
-// withOwnHub runs a hub beside do and ends it afterwards; the first failure
+// WithOwnHub runs a hub beside do and ends it afterwards; the first failure
 // of either ends both.
-func withOwnHub(ctx context.Context, cfg Config, do func(context.Context, *hub.Hub) error) error {
+func WithOwnHub(ctx context.Context, cfg Config, do func(context.Context, *hub.Hub) error) error {
 	ctx, stop := context.WithCancelCause(ctx)
 	defer stop(nil)
 	ready := make(chan *hub.Hub, 1)

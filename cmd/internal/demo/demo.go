@@ -1,0 +1,229 @@
+package demo
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"iter"
+	"math"
+	"slices"
+	"sync"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"hopperbook/cmd/internal/desk"
+	"hopperbook/cmd/internal/office"
+	"hopperbook/ingest"
+	"hopperbook/ingest/hub"
+	"hopperbook/ingest/season"
+	"hopperbook/reconcile"
+	"hopperbook/reconcile/drift"
+	"hopperbook/reports"
+	"hopperbook/schemas"
+)
+
+// Config says what to play and where the book is left.
+type Config struct {
+	Office office.Config
+	Seed   uint64
+	Faults bool // false: nothing goes wrong
+}
+
+// patience is how long the book may be silent before a tablet gives up.
+const patience = time.Minute
+
+// Run plays the week into a book and reports. sent hears how far the tablets
+// are: events sent, confirmed, and how many there are.
+func Run(ctx context.Context, cfg Config, sent func(sent, confirmed, total int)) (reports.Demo, error) {
+	play := season.Config{Seed: cfg.Seed}
+	if !cfg.Faults {
+		play = play.NoFaults()
+	}
+	week, err := season.Play(play)
+	if err != nil {
+		return reports.Demo{}, err
+	}
+	cfg.Office.Contractor = week.Config.Contractor
+	cfg.Office.Listen = "127.0.0.1:0"
+	var report reports.Demo
+	err = office.WithOwnHub(ctx, cfg.Office, func(ctx context.Context, bus *hub.Hub) error {
+		published, err := publish(ctx, bus, week, sent)
+		if err != nil {
+			return err
+		}
+		report, err = compare(ctx, bus, week, published)
+		return err
+	})
+	report.Seed, report.Dir = cfg.Seed, cfg.Office.BookDir
+	return report, err
+}
+
+// publish lets every tablet publish over its own connection: what arrives in
+// time first, what a late tablet brings afterwards.
+func publish(ctx context.Context, bus *hub.Hub, week *season.Season, sent func(sent, confirmed, total int)) (int, error) {
+	inTime, late := map[schemas.DeviceID][]ingest.Outgoing{}, map[schemas.DeviceID][]ingest.Outgoing{}
+	total := 0
+	for _, a := range week.ByTime() {
+		out := ingest.Outgoing{Identity: a.Event.Identity, Type: a.Event.Type, Raw: a.Event.Raw}
+		if a.At.After(a.Event.Time) {
+			late[a.Device] = append(late[a.Device], out)
+		} else {
+			inTime[a.Device] = append(inTime[a.Device], out)
+		}
+		total++
+	}
+	tally := &tally{by: map[schemas.DeviceID][2]int{}, total: total, report: sent}
+	for _, phase := range []map[schemas.DeviceID][]ingest.Outgoing{inTime, late} {
+		tablets, ctx := errgroup.WithContext(ctx)
+		for device, events := range phase {
+			tablets.Go(func() error { return tablet(ctx, bus, device, events, tally) })
+		}
+		if err := tablets.Wait(); err != nil {
+			return 0, err
+		}
+		tally.next()
+	}
+	return total, nil
+}
+
+func tablet(ctx context.Context, bus *hub.Hub, device schemas.DeviceID, events []ingest.Outgoing, t *tally) error {
+	client, err := hub.Dial(bus.URL(), bus.Contractor(), "tablet "+string(device))
+	if err != nil {
+		return err
+	}
+	defer client.Close()
+	_, err = client.Publish(ctx, each(events), patience, func(sent, confirmed int) { t.note(device, sent, confirmed) })
+	return err
+}
+
+func each(events []ingest.Outgoing) iter.Seq2[ingest.Outgoing, error] {
+	return func(yield func(ingest.Outgoing, error) bool) {
+		for _, e := range events {
+			if !yield(e, nil) {
+				return
+			}
+		}
+	}
+}
+
+// tally adds up what the tablets have sent.
+type tally struct {
+	mu     sync.Mutex
+	by     map[schemas.DeviceID][2]int
+	before [2]int // of the phases done
+	total  int
+	report func(sent, confirmed, total int)
+}
+
+func (t *tally) note(device schemas.DeviceID, sent, confirmed int) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.by[device] = [2]int{sent, confirmed}
+	sum := t.sum()
+	t.report(sum[0], sum[1], t.total)
+}
+
+func (t *tally) sum() [2]int {
+	sum := t.before
+	for _, n := range t.by {
+		sum[0], sum[1] = sum[0]+n[0], sum[1]+n[1]
+	}
+	return sum
+}
+
+func (t *tally) next() {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.before = t.sum()
+	clear(t.by)
+}
+
+// compare asks the hub and holds its answers against the truth.
+func compare(ctx context.Context, bus *hub.Hub, week *season.Season, published int) (reports.Demo, error) {
+	report := reports.Demo{Schema: reports.SchemaDemo, Published: published}
+	asker, err := office.Open(ctx, office.Config{NATS: bus.URL(), Contractor: bus.Contractor()})
+	if err != nil {
+		return report, err
+	}
+	defer asker.Close()
+	var res reconcile.Result
+	if err := office.AskJSON(ctx, asker, desk.Reconcile, nil, &res); err != nil {
+		return report, err
+	}
+	var counts reports.CountsAnswer
+	if err := office.AskJSON(ctx, asker, desk.Counts, nil, &counts); err != nil {
+		return report, err
+	}
+	report.Booked, report.Kept = counts.Events, counts.Kept
+	for _, f := range res.Fields {
+		report.Fields = append(report.Fields, demoField(f, week.Truth))
+	}
+	slices.SortFunc(report.Fields, func(a, b reports.DemoField) int {
+		return cmp.Or(cmp.Compare(a.Field.Field, b.Field.Field), cmp.Compare(a.Field.Product, b.Field.Product))
+	})
+	for _, f := range report.Fields {
+		if f.Inside {
+			report.FieldsInside++
+		}
+	}
+	report.Drifts, report.Totals, report.Findings = res.Drifts, res.Totals, res.Findings
+	report.Faults, report.Named = faults(week.Truth, res.Drifts)
+	return report, nil
+}
+
+func demoField(f reconcile.Field, truth season.Truth) reports.DemoField {
+	d := reports.DemoField{Field: f}
+	for _, t := range truth.Fields {
+		if t.Field == f.Field && t.Product == f.Product {
+			d.TrueRateKgHa = math.Round(t.RateKgHa*1e4) / 1e4
+			d.Inside = t.RateKgHa >= f.FieldRateLow && t.RateKgHa <= f.FieldRateHigh
+		}
+	}
+	return d
+}
+
+// Limits within which a drift counts as named rightly.
+const (
+	loadsNear = 6
+	pctNear   = 2.0
+)
+
+// faults tells what was made to go wrong, and whether the drift, if there is
+// one, was named: that machine and no other, first called within a few loads
+// of its start and with its size within two points.
+func faults(truth season.Truth, drifts []reconcile.Drift) (all []reports.DemoFault, named bool) {
+	called := slices.DeleteFunc(slices.Clone(drifts), func(d reconcile.Drift) bool { return d.State != string(drift.Recalibrate) })
+	named = len(called) == 0
+	only := func(m schemas.MachineID) bool {
+		return !slices.ContainsFunc(called, func(d reconcile.Drift) bool { return d.Machine != m })
+	}
+	for _, f := range truth.Faults {
+		all = append(all, reports.DemoFault{Kind: string(f.Kind), Machine: f.Machine, Load: f.Load, SizePct: 100 * f.Size, Text: words(f)})
+		if f.Kind == season.Slip {
+			named = len(called) > 0 && only(f.Machine) && abs(called[0].ChangeLoad-f.Load) <= loadsNear &&
+				abs(called[0].AlarmLoad-f.Load) <= loadsNear && math.Abs(called[0].SizePct-100*f.Size) <= pctNear
+		}
+	}
+	return all, named
+}
+
+func abs(n int) int { return max(n, -n) }
+
+func words(f season.FaultTruth) string {
+	switch f.Kind {
+	case season.Slip:
+		return fmt.Sprintf("from load %d on, %s spreads %+.1f %% of what it is set to", f.Load, f.Machine, 100*f.Size)
+	case season.WetBatch:
+		return fmt.Sprintf("from load %d on, %s is wet: density and flow change by %+.1f %%", f.Load, f.Product, 100*f.Size)
+	case season.ScaleOff:
+		return fmt.Sprintf("from load %d on, the scale of %s reads %+.1f %%", f.Load, f.Machine, 100*f.Size)
+	case season.MissingDocket:
+		return fmt.Sprintf("docket %s never reaches the office", f.Docket)
+	case season.ForgetJobChange:
+		return fmt.Sprintf("the operator of %s does not change to job %s", f.Machine, f.Job)
+	case season.LateTablet:
+		return fmt.Sprintf("the tablet of %s has no link for a day; its events come last", f.Machine)
+	}
+	return string(f.Kind)
+}

@@ -1,0 +1,208 @@
+package desk
+
+import (
+	"context"
+	"encoding/base64"
+	"encoding/json"
+	"fmt"
+	"io"
+	"slices"
+	"sync"
+	"unicode/utf8"
+
+	"hopperbook/ingest/book"
+	"hopperbook/reconcile"
+	"hopperbook/reports"
+	"hopperbook/schemas"
+	"hopperbook/schemas/fault"
+)
+
+// The questions.
+const (
+	Hello     = "hello"     // who answers
+	Reconcile = "reconcile" // the whole result, worked out anew
+	Fields    = "fields"    // what went on each field
+	Drift     = "drift"     // the verdict on each machine
+	Gaps      = "gaps"      // what is known to be missing
+	Rejects   = "rejects"   // what was kept with a reason
+	Export    = "export"    // every event, byte for byte, one a line
+	Marks     = "marks"     // what the book holds of each source
+	Counts    = "counts"    // how many events it holds
+)
+
+// Desk answers from one book. Safe for concurrent use.
+type Desk struct {
+	book       *book.Book
+	contractor schemas.ContractorID
+	working    sync.Mutex // one reconciliation at a time; the next finds it done
+}
+
+// New makes a desk of an open book.
+func New(b *book.Book, contractor schemas.ContractorID) *Desk {
+	return &Desk{book: b, contractor: contractor}
+}
+
+// Questions lists the questions.
+func (d *Desk) Questions() []string {
+	return []string{Hello, Reconcile, Fields, Drift, Gaps, Rejects, Export, Marks, Counts}
+}
+
+// Answer writes the answer to w.
+func (d *Desk) Answer(ctx context.Context, question string, params []byte, w io.Writer) error {
+	switch question {
+	case Hello:
+		return write(w, map[string]any{"schema": "hopperbook.hello/1", "contractor": d.contractor})
+	case Reconcile:
+		res, err := d.reconcile(ctx)
+		return writeUnless(err, w, res)
+	case Fields:
+		res, err := d.result(ctx)
+		return writeUnless(err, w, reports.FieldsAnswer{Schema: reports.SchemaFields, Fields: orEmpty(res.Fields)})
+	case Drift:
+		res, err := d.result(ctx)
+		return writeUnless(err, w, reports.DriftAnswer{Schema: reports.SchemaDrift, Drifts: orEmpty(res.Drifts)})
+	case Gaps:
+		return d.gaps(ctx, w)
+	case Rejects:
+		return d.rejects(ctx, w)
+	case Export:
+		return d.export(ctx, w)
+	case Counts:
+		return d.counts(ctx, w)
+	case Marks:
+		return d.marks(ctx, params, w)
+	}
+	return fault.Newf("answer", fault.Usage, fmt.Sprintf("there is no question %q", question), "hub and command are of different versions; update the older")
+}
+
+func write(w io.Writer, answer any) error {
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", " ")
+	return fault.Wrap("write the answer", enc.Encode(answer))
+}
+
+func writeUnless(err error, w io.Writer, answer any) error {
+	if err != nil {
+		return err
+	}
+	return write(w, answer)
+}
+
+func orEmpty[T any](list []T) []T {
+	if list == nil {
+		return []T{}
+	}
+	return list
+}
+
+func (d *Desk) gaps(ctx context.Context, w io.Writer) error {
+	gaps, err := d.book.Gaps(ctx)
+	answer := reports.GapsAnswer{Schema: reports.SchemaGaps, Gaps: make([]reports.Gap, 0, len(gaps))}
+	for _, g := range gaps {
+		answer.Gaps = append(answer.Gaps, reports.Gap{Source: g.Source, From: g.From, To: g.To})
+	}
+	return writeUnless(err, w, answer)
+}
+
+func (d *Desk) rejects(ctx context.Context, w io.Writer) error {
+	troubles, err := d.book.Troubles(ctx)
+	answer := reports.RejectsAnswer{Schema: reports.SchemaRejects, Rejects: make([]reports.Reject, 0, len(troubles))}
+	for _, t := range troubles {
+		r := reports.Reject{Kind: string(t.Kind), Source: t.Source, Sequence: t.Sequence, Received: t.At, Pointer: t.Pointer, Rule: t.Rule,
+			Detail: t.Detail, Hint: t.Hint, Repaired: t.Repaired, Raw: string(t.Raw)}
+		if !utf8.Valid(t.Raw) {
+			r.Raw, r.Base64 = base64.StdEncoding.EncodeToString(t.Raw), true
+		}
+		answer.Rejects = append(answer.Rejects, r)
+	}
+	return writeUnless(err, w, answer)
+}
+
+func (d *Desk) counts(ctx context.Context, w io.Writer) error {
+	types, err := d.book.Count(ctx)
+	if err != nil {
+		return err
+	}
+	troubles, err := d.book.Troubles(ctx)
+	answer := reports.CountsAnswer{Schema: reports.SchemaCounts, Types: types}
+	for _, n := range types {
+		answer.Events += n
+	}
+	for _, t := range troubles {
+		if t.Kind != book.TroubleClock && !t.Repaired {
+			answer.Kept++
+		}
+	}
+	return writeUnless(err, w, answer)
+}
+
+// export writes JSON lines; an event that holds line breaks (JSON allows them
+// between tokens) would not fit on one line and is folded there, which is the
+// one case in which its bytes change; publish never makes such events.
+func (d *Desk) export(ctx context.Context, w io.Writer) error {
+	return d.book.Export(ctx, func(raw []byte) error {
+		if _, err := w.Write(raw); err != nil {
+			return fault.Wrap("export", err)
+		}
+		_, err := w.Write([]byte{'\n'})
+		return fault.Wrap("export", err)
+	})
+}
+
+func (d *Desk) marks(ctx context.Context, params []byte, w io.Writer) error {
+	var p struct {
+		Sources []schemas.Source `json:"sources"`
+	}
+	if err := json.Unmarshal(params, &p); err != nil {
+		return fault.New("answer marks", fault.Usage, err, "")
+	}
+	marks, err := d.book.Marks(ctx)
+	if len(p.Sources) > 0 {
+		marks = slices.DeleteFunc(marks, func(m schemas.Mark) bool { return !slices.Contains(p.Sources, m.Source) })
+	}
+	return writeUnless(err, w, orEmpty(marks))
+}
+
+// resultName is the kept result's name in the book.
+const resultName = "reconcile"
+
+// result is the kept result, or a new one when events have come since.
+func (d *Desk) result(ctx context.Context) (reconcile.Result, error) {
+	head, err := d.book.Head(ctx)
+	if err != nil {
+		return reconcile.Result{}, err
+	}
+	doc, at, ok, err := d.book.Result(ctx, resultName)
+	if err != nil {
+		return reconcile.Result{}, err
+	}
+	var res reconcile.Result
+	if ok && at == head && json.Unmarshal(doc, &res) == nil && res.Schema == reconcile.SchemaResult {
+		return res, nil
+	}
+	return d.reconcile(ctx)
+}
+
+// reconcile works everything out and keeps it, under the head it was read at:
+// events that come meanwhile make it stale at once.
+func (d *Desk) reconcile(ctx context.Context) (reconcile.Result, error) {
+	d.working.Lock()
+	defer d.working.Unlock()
+	head, err := d.book.Head(ctx)
+	if err != nil {
+		return reconcile.Result{}, err
+	}
+	in, err := d.input(ctx)
+	if err != nil {
+		return reconcile.Result{}, err
+	}
+	res, err := reconcile.Run(in)
+	if err != nil {
+		return reconcile.Result{}, err
+	}
+	doc, err := json.Marshal(res)
+	if err != nil {
+		return reconcile.Result{}, fault.New("keep the result", fault.Internal, err, "")
+	}
+	return res, d.book.SaveResult(ctx, resultName, head, doc)
+}

@@ -1,0 +1,76 @@
+package book
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"regexp"
+	"strings"
+	"syscall"
+
+	duckdb "github.com/duckdb/duckdb-go/v2"
+	"hopperbook/schemas/fault"
+)
+
+// DuckDB gives its I/O errors one type and no code; what happened stands only
+// in the text. This file is the one place that reads it, and a test provokes
+// each error for real, so that a DuckDB that words it otherwise is noticed.
+var heldBy = regexp.MustCompile(`lock on file .*?(?:held in (.*?) \(PID (\d+)\)|$)`)
+
+// explain makes a fault of what DuckDB or the file system said.
+func (b *Book) explain(op string, err error) error {
+	if err == nil {
+		return nil
+	}
+	if f := (*fault.Error)(nil); errors.As(err, &f) {
+		return fault.Wrap(op, err)
+	}
+	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+		return fault.New(op, fault.Canceled, err, "")
+	}
+	text := err.Error()
+	if m := heldBy.FindStringSubmatch(text); m != nil {
+		return held(op, b.path(), m[2], m[1])
+	}
+	code, hint := fault.Internal, ""
+	switch {
+	case isFull(err):
+		code, hint = fault.Full, "make room on the disk that holds "+b.dir+"; nothing of this batch was written and it can be committed again"
+	case strings.Contains(text, "we can only read versions") || strings.Contains(text, "database file with version number"):
+		code, hint = fault.TooNew, "update hopperbook; the book is not changed"
+	case strings.Contains(text, "not a valid DuckDB database file"), strings.Contains(text, "orrupt"), strings.Contains(text, "hecksum"), strings.Contains(text, "Serialization Error"):
+		code, hint = fault.Input, "the file is damaged or not a book: keep a copy, restore "+b.path()+" from a backup, or move it away and publish the exported events into a new book"
+	case errors.Is(err, fs.ErrPermission), strings.Contains(text, "Permission denied"), strings.Contains(text, "Read-only file system"):
+		code, hint = fault.Input, "give this user the right to read and write "+b.dir
+	}
+	return fault.New(op, code, err, hint)
+}
+
+func held(op, path, pid, program string) error {
+	who := "another process"
+	if pid != "" {
+		who = fmt.Sprintf("process %s (%s)", pid, program)
+	}
+	return fault.Newf(op, fault.Held, path+" is held by "+who,
+		"stop the hub, or run this command while the hub answers")
+}
+
+// isFull: no space, quota used up, or the file may not grow further.
+func isFull(err error) bool {
+	for _, full := range []error{syscall.ENOSPC, syscall.EDQUOT, syscall.EFBIG} {
+		if errors.Is(err, full) || strings.Contains(err.Error(), full.Error()) {
+			return true
+		}
+		if upper := full.Error(); strings.Contains(err.Error(), strings.ToUpper(upper[:1])+upper[1:]) {
+			return true
+		}
+	}
+	return strings.Contains(err.Error(), "ut of disk space") || strings.Contains(err.Error(), "Could not write all bytes")
+}
+
+// isFatal: DuckDB has given the instance up; only opening anew helps.
+func isFatal(err error) bool {
+	var d *duckdb.Error
+	return errors.As(err, &d) && (d.Type == duckdb.ErrorTypeFatal || strings.Contains(d.Msg, "database has been invalidated"))
+}

@@ -1,0 +1,85 @@
+package balance
+
+import (
+	"fmt"
+	"math"
+	"testing"
+
+	"hopperbook/schemas"
+)
+
+func TestTruncatedNormal(t *testing.T) {
+	for _, c := range []struct {
+		name                 string
+		mean, sd, low, high  float64
+		wantKg, wantVarShare float64
+	}{
+		{"wide bounds change nothing", 3, 1, -1e3, 1e3, 3, 1},
+		{"half normal: sqrt(2/pi), 1 - 2/pi", 0, 1, 0, math.Inf(1), math.Sqrt(2 / math.Pi), 1 - 2/math.Pi},
+		{"flat between close bounds: the rectangle", 0.5, 1e4, 0, 1, 0.5, 1e-8 / 12},
+		{"symmetric +-1: 1 - 2 phi(1)/(probability within 1)", 0, 1, -1, 1, 0, 1 - 2*0.24197072451914337/math.Erf(math.Sqrt(0.5))},
+		{"far above: the bound", 1000, 1, 0, 10, 10, 1.0 / 990 / 990},
+		{"nothing in it", 5, 1, 0, 0, 0, 0},
+	} {
+		kg, share := truncated(c.mean, c.sd, c.low, c.high)
+		near(t, c.name, kg, c.wantKg, 1e-7)
+		near(t, c.name+": share", share, c.wantVarShare, 1e-8)
+	}
+}
+
+// TestWithin: the flow says 5 000 kg with 400 kg, half of the variance its own;
+// the hopper held 5 000 kg with 60 kg. Half a normal is left.
+func TestWithin(t *testing.T) {
+	flow := mass{5000, Form{{"load:x", 1, 400 / math.Sqrt2}}}
+	content := mass{5000, Form{{"load:y", 1, 60}}}
+	m := within(flow, 400/math.Sqrt2, content, 0, 5000, "flow:")
+	share := 1 - 2/math.Pi
+	near(t, "mass", m.kg, 5000-400*math.Sqrt(2/math.Pi), 1e-6)
+	near(t, "variance", m.form.Var(), share*400*400+math.Pow((1-share)*60, 2), 1e-3)
+	near(t, "what comes from the flow", Cov(m.form, flow.form), share*400*400/2, 1e-3)
+	near(t, "what comes from the content", Cov(m.form, content.form), (1-share)*60*60, 1e-3)
+	free := within(flow, 300, content, 0, 1e9, "flow:")
+	near(t, "free variance", free.form.Var(), 80000+300*300, 1e-6)
+	near(t, "free of the content", Cov(free.form, content.form), 0, 1e-6)
+}
+
+// line is a machine whose closed loads of 5 000 kg nominal have these ratios,
+// and whose open interval has 2 000 kg nominal.
+func line(ratios ...float64) Machine {
+	m := Machine{ID: "m"}
+	for i, r := range append(ratios, 1) {
+		spread := []Piece{{"a", 5000, 1}}
+		if i == len(ratios) {
+			spread[0].NominalKg = 2000
+		}
+		m.Refills = append(m.Refills, refill(fmt.Sprintf("r%02d", i), i, left(0, 1e-6), spread, load(fmt.Sprintf("l%02d", i), 5000*r, 1e-6)))
+	}
+	return m
+}
+
+func TestOpenLearnsFromTheLastFive(t *testing.T) {
+	last := func(m Machine) Interval {
+		r := run(t, m, Options{ScaleBiasShare: 1e-15})
+		return r.Intervals[len(r.Intervals)-1]
+	}
+	near(t, "steady", last(line(1, 1, 1, 0.9, 0.9, 0.9, 0.9, 0.9)).MassKg, 1800, 1e-6)
+	near(t, "steady sd", last(line(0.9, 0.9, 0.9, 0.9, 0.9)).SdKg, 2000*0.015*math.Sqrt(1+1.0/5), 1e-3)
+	// Two levels: sample variance of 0.8, 0.8, 1, 1 is 0.04 / 3.
+	uneven := last(line(0.8, 0.8, 1, 1))
+	near(t, "uneven", uneven.MassKg, 1800, 1e-6)
+	near(t, "uneven sd", uneven.SdKg, 2000*math.Sqrt(0.04/3*(1+1.0/4)), 1e-2)
+}
+
+// TestNamelessScale: loads of one method without a scale share one bias.
+func TestNamelessScale(t *testing.T) {
+	m := line(1, 1)
+	for i := range m.Refills {
+		m.Refills[i].Loads[0].Scale = ""
+		m.Refills[i].Loads[0].Method = schemas.MethodVolume
+	}
+	r := run(t, m, Options{})
+	near(t, "two loads, one bias", Cov(r.Intervals[0].Form, r.Intervals[1].Form), math.Pow(0.005*5000, 2), 1e-6)
+	m.Refills[1].Loads[0].Method = schemas.MethodBucket
+	r = run(t, m, Options{})
+	near(t, "two methods, two biases", Cov(r.Intervals[0].Form, r.Intervals[1].Form), 0, 1e-6)
+}
