@@ -65,23 +65,35 @@ func field(reg *registers, mass balance.FieldMass, machines [][]track.Segment) (
 		return Field{}, fault.Wrap("coverage of field "+string(mass.Field), err)
 	}
 	register := reg.fields[mass.Field].Data
+	inside := insideShare(area)
 	low, high := mass.Interval95()
 	f := Field{
 		Field: mass.Field, Name: register.Name, Customer: register.Customer, Product: mass.Product,
 		BoundaryM2: rounded(area.BoundaryM2, 2), CoveredM2: rounded(area.CoveredM2, 2), CoveredErrorM2: rounded(area.ErrorM2, 4),
 		SwathM2: rounded(mass.SwathM2, 2), Overlap2M2: rounded(area.Overlap2M2, 2), Overlap3M2: rounded(area.Overlap3M2, 2),
 		MissedM2: rounded(area.MissedM2, 2), OutsideM2: rounded(area.OutsideM2, 2),
-		MassKg: rounded(mass.MassKg, 3), MassSdKg: rounded(mass.SdKg, 3), NominalKg: rounded(mass.NominalKg, 3),
+		MassKg: rounded(inside*mass.MassKg, 3), MassSdKg: rounded(inside*mass.SdKg, 3), ThrownOutsideKg: rounded((1-inside)*mass.MassKg, 3),
+		NominalKg: rounded(mass.NominalKg, 3),
 		SetRateKgHa:     rate(mass.NominalKg, mass.SwathM2),
-		FieldRateKgHa:   rate(mass.MassKg, area.CoveredM2),
-		FieldRateLow:    max(0, rate(low, area.CoveredM2)),
-		FieldRateHigh:   rate(high, area.CoveredM2),
+		FieldRateKgHa:   rate(inside*mass.MassKg, area.CoveredM2),
+		FieldRateLow:    max(0, rate(inside*low, area.CoveredM2)),
+		FieldRateHigh:   rate(inside*high, area.CoveredM2),
 		MachineRateKgHa: rate(mass.MassKg, mass.SwathM2),
 	}
 	for _, c := range mass.Contributions {
 		f.Open = f.Open || c.To == ""
 	}
 	return f, nil
+}
+
+// insideShare is the share of what was spread while driving in the field that
+// landed inside its boundary: swaths reach over it by OutsideM2, taken as hit
+// once, and product is taken as even across the bout width.
+func insideShare(a coverage.Result) float64 {
+	if a.SwathM2 <= 0 {
+		return 1
+	}
+	return max(0, 1-a.OutsideM2/a.SwathM2)
 }
 
 // rate is kg/ha, 0 where no area was covered.

@@ -36,6 +36,7 @@ type Field struct {
 	OutsideM2       float64            `json:"outside_m2"`
 	MassKg          float64            `json:"mass_kg"`
 	MassSdKg        float64            `json:"mass_sd_kg"`
+	ThrownOutsideKg float64            `json:"thrown_outside_kg"` // over the boundary, by swaths driven inside it
 	NominalKg       float64            `json:"nominal_kg"`
 	SetRateKgHa     float64            `json:"set_rate_kg_ha"`        // nominal mass / swath area
 	FieldRateKgHa   float64            `json:"field_rate_kg_ha"`      // mass / covered area

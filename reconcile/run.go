@@ -31,11 +31,12 @@ func Run(in Input) (Result, error) {
 		}
 		told = append(told, m)
 	}
-	res := Result{Schema: SchemaResult, Totals: totals(in, told)}
+	res := Result{Schema: SchemaResult}
 	var err error
 	if res.Fields, err = fields(&reg, told, found); err != nil {
 		return Result{}, err
 	}
+	res.Totals = totals(in, told, res.Fields)
 	for _, m := range told {
 		res.Intervals = append(res.Intervals, m.intervals()...)
 		drifts, err := m.driftsOf(in.Policy)
@@ -76,29 +77,25 @@ func (m *machine) intervals() []Interval {
 	return out
 }
 
-// totals closes the book over all machines.
-func totals(in Input, told []*machine) Totals {
+// totals closes the book over all machines. What landed on fields is theirs;
+// the rest of what was spread is elsewhere.
+func totals(in Input, told []*machine, fields []Field) Totals {
 	t := Totals{PassLogs: len(in.Passes)}
 	for _, p := range in.Passes {
 		t.Fixes += len(p.Fixes)
 	}
 	for _, m := range told {
-		b := m.balance
-		t.LoadedKg += b.LoadedKg
-		t.ResidualChangeKg += b.FinalKg - b.InitialKg
-		for _, f := range b.Fields {
-			if f.Field == "" {
-				t.ElsewhereKg += f.MassKg
-			} else {
-				t.OnFieldsKg += f.MassKg
-			}
-		}
+		t.LoadedKg += m.balance.LoadedKg
+		t.ResidualChangeKg += m.balance.FinalKg - m.balance.InitialKg
 		for _, r := range m.refills {
 			t.Loads += len(r.Data.Loads)
 		}
 	}
-	t.LoadedKg, t.ResidualChangeKg = rounded(t.LoadedKg, 3), rounded(t.ResidualChangeKg, 3)
-	t.OnFieldsKg, t.ElsewhereKg = rounded(t.OnFieldsKg, 3), rounded(t.ElsewhereKg, 3)
+	for _, f := range fields {
+		t.OnFieldsKg += f.MassKg
+	}
+	t.LoadedKg, t.ResidualChangeKg, t.OnFieldsKg = rounded(t.LoadedKg, 3), rounded(t.ResidualChangeKg, 3), rounded(t.OnFieldsKg, 3)
+	t.ElsewhereKg = rounded(t.LoadedKg-t.ResidualChangeKg-t.OnFieldsKg, 3)
 	return t
 }
 

@@ -53,7 +53,10 @@ type (
 		Machine schemas.MachineID `json:"machine,omitempty"`
 		Load    int               `json:"load,omitempty"`
 		SizePct float64           `json:"size_pct,omitempty"`
-		Text    string            `json:"text"`
+		// OffCalibrationPct is how far off its last catch test the machine
+		// truly was from the fault on: the fault and the test's own error.
+		OffCalibrationPct float64 `json:"off_calibration_pct,omitempty"`
+		Text              string  `json:"text"`
 	}
 )
 

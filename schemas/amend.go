@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"github.com/tidwall/gjson"
+	"hopperbook/schemas/fault"
 )
 
 // Amendments holds what later events say of earlier ones. Where several amend
@@ -34,7 +35,7 @@ func (a amendment) after(b amendment) bool {
 // Add takes an event.amended event; it refuses any other type.
 func (a *Amendments) Add(e *Event) error {
 	if e.Type != TypeEventAmended {
-		return fmt.Errorf("%s is %s, not an amendment", e.Identity, e.Type)
+		return fault.Newf("add an amendment", fault.Internal, fmt.Sprintf("%s is %s, not an amendment", e.Identity, e.Type), "")
 	}
 	if a.by == nil {
 		a.by = map[EventID]amendment{}
@@ -66,10 +67,10 @@ func (a *Amendments) Apply(e Event) (out Event, keep bool, err error) {
 	}
 	info, known := lookup(e.Type)
 	if !known {
-		return e, true, fmt.Errorf("%s: unknown type %s", e.Identity, e.Type)
+		return e, true, fault.Newf("amend "+e.Identity.String(), fault.Input, fmt.Sprintf("unknown type %s", e.Type), "")
 	}
 	if bad := info.checkData(gjson.Parse(am.replacement)); bad != nil {
-		return e, true, fmt.Errorf("%s replaces %s: %w", am.identity, e.Identity, bad)
+		return e, true, fault.New(fmt.Sprintf("%s replaces %s", am.identity, e.Identity), fault.Input, bad, "correct the replacement in another event.amended")
 	}
 	e.Data = am.replacement
 	return e, true, nil

@@ -49,30 +49,57 @@ const maxPositions = 200_000
 
 // parseBoundary checks and reads in one walk. Altitudes are dropped.
 func parseBoundary(v gjson.Result) (Boundary, error) {
-	coords := v.Get("coordinates")
+	var kind, coords gjson.Result
+	var err error
+	if !v.IsObject() {
+		return nil, errNoBoundary
+	}
+	v.ForEach(func(key, member gjson.Result) bool {
+		into := &kind
+		switch key.String() {
+		case "type":
+		case "coordinates":
+			into = &coords
+		default:
+			return true
+		}
+		if into.Exists() {
+			err = fmt.Errorf("%s stands twice", key.String())
+		}
+		*into = member
+		return err == nil
+	})
 	total := 0
-	switch kind := v.Get("type"); {
+	switch {
+	case err != nil:
+		return nil, err
 	case kind.Type == gjson.String && kind.Str == "Polygon":
 		rings, err := parseRings(coords, &total)
 		return Boundary{rings}, err
 	case kind.Type == gjson.String && kind.Str == "MultiPolygon":
-		var b Boundary
-		var err error
-		if !coords.IsArray() {
-			return nil, errors.New("coordinates must be a list of polygons")
-		}
-		coords.ForEach(func(_, polygon gjson.Result) bool {
-			var rings [][]Position
-			rings, err = parseRings(polygon, &total)
-			b = append(b, rings)
-			return err == nil
-		})
-		if err == nil && len(b) == 0 {
-			err = errors.New("a MultiPolygon needs at least one polygon")
-		}
-		return b, err
+		return parsePolygons(coords, &total)
 	}
-	return nil, errors.New("must be a GeoJSON Polygon or MultiPolygon")
+	return nil, errNoBoundary
+}
+
+var errNoBoundary = errors.New("must be a GeoJSON Polygon or MultiPolygon")
+
+func parsePolygons(v gjson.Result, total *int) (Boundary, error) {
+	var b Boundary
+	var err error
+	if !v.IsArray() {
+		return nil, errors.New("coordinates must be a list of polygons")
+	}
+	v.ForEach(func(_, polygon gjson.Result) bool {
+		var rings [][]Position
+		rings, err = parseRings(polygon, total)
+		b = append(b, rings)
+		return err == nil
+	})
+	if err == nil && len(b) == 0 {
+		err = errors.New("a MultiPolygon needs at least one polygon")
+	}
+	return b, err
 }
 
 func parseRings(v gjson.Result, total *int) ([][]Position, error) {
@@ -141,31 +168,4 @@ func parsePosition(v gjson.Result) (Position, error) {
 		return Position{}, fmt.Errorf("position [%v, %v] is off the earth; longitude stands first", at[0], at[1])
 	}
 	return Position{at[0], at[1]}, nil
-}
-
-// NumberOrList is one number for a whole pass log, or one a fix. The zero
-// value is "not given".
-type NumberOrList struct {
-	One  *float64
-	Each []float64
-}
-
-// MarshalJSON writes the number, the list, or null when there is neither.
-func (n NumberOrList) MarshalJSON() ([]byte, error) {
-	if n.One != nil {
-		return json.Marshal(*n.One)
-	}
-	return json.Marshal(n.Each)
-}
-
-// IsZero lets encoding/json leave the field out (omitzero).
-func (n NumberOrList) IsZero() bool { return n.One == nil && n.Each == nil }
-
-// UnmarshalJSON reads a number or a list of numbers.
-func (n *NumberOrList) UnmarshalJSON(raw []byte) error {
-	*n = NumberOrList{}
-	if gjson.ParseBytes(raw).IsArray() {
-		return json.Unmarshal(raw, &n.Each)
-	}
-	return json.Unmarshal(raw, &n.One)
 }

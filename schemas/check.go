@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strconv"
 	"unicode/utf8"
 
 	"github.com/tidwall/gjson"
@@ -28,7 +27,8 @@ func (v *Violation) Error() string {
 
 // checker walks one value; it stops at the first violation.
 type checker struct {
-	bad *Violation
+	bad     *Violation
+	entries int // of the list walked last
 }
 
 func (c *checker) fail(pointer, rule, format string, args ...any) bool {
@@ -42,8 +42,8 @@ func (c *checker) fail(pointer, rule, format string, args ...any) bool {
 // rules between fields.
 func (t *TypeInfo) checkData(data gjson.Result) *Violation {
 	var c checker
-	if c.value(&t.Data, data, "/data") && t.cross != nil {
-		t.cross(&c, data.Raw)
+	if c.value(&t.Data, data, "/data") && t.cross.check != nil {
+		t.cross.check(&c, data.Raw)
 	}
 	return c.bad
 }
@@ -57,6 +57,7 @@ func (c *checker) object(r *Rule, v gjson.Result, at string) bool {
 		return true
 	}
 	var seen uint64
+	var entries [maxFields]int
 	v.ForEach(func(key, member gjson.Result) bool {
 		i, known := r.index[key.String()]
 		if !known {
@@ -70,14 +71,36 @@ func (c *checker) object(r *Rule, v gjson.Result, at string) bool {
 		if f.Kind == KindString && member.Type == gjson.String && c.text(f, member.Str) {
 			return true
 		}
-		return c.value(f, member, at+"/"+f.Name)
+		if f.Kind <= KindInteger && f.Kind >= KindNumber && member.Type == gjson.Number && f.holds(member.Num) {
+			return true
+		}
+		c.entries = -1
+		ok := c.value(f, member, at+"/"+f.Name)
+		entries[i] = c.entries
+		return ok
 	})
-	if c.bad != nil {
-		return false
-	}
+	return c.bad == nil && c.complete(r, seen, at) && c.equalLengths(r, seen, &entries, at)
+}
+
+func (c *checker) complete(r *Rule, seen uint64, at string) bool {
 	for i := range r.Fields {
 		if r.Fields[i].Required && seen&(1<<i) == 0 {
 			return c.fail(at+"/"+r.Fields[i].Name, "required", "is missing")
+		}
+	}
+	return true
+}
+
+// equalLengths holds lists against the list they must be as long as; one
+// number in the place of a list (entries -1) stands for any length.
+func (c *checker) equalLengths(r *Rule, seen uint64, entries *[maxFields]int, at string) bool {
+	for i := range r.Fields {
+		f := &r.Fields[i]
+		if f.LengthOf == "" || seen&(1<<i) == 0 || entries[i] < 0 {
+			continue
+		}
+		if want := entries[r.index[f.LengthOf]]; entries[i] != want {
+			return c.fail(at+"/"+f.Name, "equalLength", "has %d entries, %s has %d; both need one a fix", entries[i], f.LengthOf, want)
 		}
 	}
 	return true
@@ -93,7 +116,7 @@ func (c *checker) value(r *Rule, v gjson.Result, at string) bool {
 		}
 		return c.text(r, v.Str) || c.textFail(r, v.Str, at)
 	case KindNumber, KindInteger:
-		return c.number(r, v) || c.numberFail(r, v, at)
+		return v.Type == gjson.Number && r.holds(v.Num) || c.numberFail(r, v, at)
 	case KindBool:
 		if !v.IsBool() {
 			return c.fail(at, "type", "must be true or false, is %s", kindName(v))
@@ -102,10 +125,9 @@ func (c *checker) value(r *Rule, v gjson.Result, at string) bool {
 		return c.list(r, r.Elem, v, at)
 	case KindNumberOrList:
 		if v.IsArray() {
-			elem := Rule{Kind: KindNumber, Min: r.Min, Max: r.Max}
-			return c.list(r, &elem, v, at)
+			return c.list(r, r.Elem, v, at)
 		}
-		return c.number(r, v) || c.numberFail(r, v, at)
+		return c.value(r.Elem, v, at)
 	case KindBoundary:
 		if _, err := parseBoundary(v); err != nil {
 			return c.fail(at, "boundary", "%s", err)
@@ -119,15 +141,15 @@ func (c *checker) list(r, elem *Rule, v gjson.Result, at string) bool {
 		return c.fail(at, "type", "must be a list, is %s", kindName(v))
 	}
 	n := 0
-	v.ForEach(func(_, member gjson.Result) bool {
-		if elem.Kind <= KindInteger && elem.Kind >= KindNumber && c.number(elem, member) {
+	if elem.Kind == KindNumber || elem.Kind == KindInteger {
+		n = c.numbers(r, elem, v.Raw, at)
+	} else {
+		v.ForEach(func(_, member gjson.Result) bool {
 			n++
-			return true
-		}
-		ok := c.value(elem, member, at+"/"+strconv.Itoa(n))
-		n++
-		return ok
-	})
+			return c.value(elem, member, entry(at, n-1))
+		})
+	}
+	c.entries = n
 	switch {
 	case c.bad != nil:
 		return false
@@ -139,11 +161,10 @@ func (c *checker) list(r, elem *Rule, v gjson.Result, at string) bool {
 	return true
 }
 
-// number is the hot path: true when v is a number inside the rule's bounds.
-// A literal too large for a float64 parses as infinite and is refused.
-func (c *checker) number(r *Rule, v gjson.Result) bool {
-	return v.Type == gjson.Number && !(v.Num < r.Min) && !(v.Num > r.Max) && !math.IsInf(v.Num, 0) &&
-		(r.Kind != KindInteger || v.Num == math.Trunc(v.Num))
+// holds is the hot path: true when v keeps the rule's bounds. A literal too
+// large for a float64 is read as infinite and refused.
+func (r *Rule) holds(v float64) bool {
+	return !(v < r.Min) && !(v > r.Max) && !math.IsInf(v, 0) && (r.Kind != KindInteger || v == math.Trunc(v))
 }
 
 func (c *checker) numberFail(r *Rule, v gjson.Result, at string) bool {

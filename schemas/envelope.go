@@ -10,6 +10,7 @@ import (
 	"unicode/utf8"
 
 	"github.com/tidwall/gjson"
+	"hopperbook/schemas/fault"
 )
 
 // MaxEventBytes bounds one event; a pass log of an hour at 5 Hz stays well
@@ -62,13 +63,53 @@ func (e *Event) Machine() MachineID {
 	return MachineID(device)
 }
 
-// DecodeData reads an event's data as its Go type.
+// DecodeData reads an event's data as its Go type, the one named in the
+// catalogue beside the event's type. Data that Read accepts always decodes.
 func DecodeData[T any](e *Event) (T, error) {
 	var v T
-	if err := json.Unmarshal([]byte(e.Data), &v); err != nil {
-		return v, fmt.Errorf("%s: data: %w", e.Identity, err)
+	text := []byte(e.Data)
+	if info, known := lookup(e.Type); known {
+		text = knownOnly(nil, &info.Data, gjson.Parse(e.Data))
+	}
+	if err := json.Unmarshal(text, &v); err != nil {
+		return v, fault.New("read the data of "+e.Identity.String(), fault.Input, err, "")
 	}
 	return v, nil
+}
+
+// knownOnly appends v without the members the contract does not know:
+// encoding/json takes NET_KG for net_kg, and the contract does not.
+func knownOnly(dst []byte, r *Rule, v gjson.Result) []byte {
+	switch {
+	case r.Kind == KindObject && len(r.Fields) > 0 && v.IsObject():
+		first := len(dst) + 1
+		dst = append(dst, '{')
+		v.ForEach(func(key, member gjson.Result) bool {
+			if i, known := r.index[key.String()]; known {
+				dst = comma(dst, first)
+				dst = append(append(dst, key.Raw...), ':')
+				dst = knownOnly(dst, &r.Fields[i], member)
+			}
+			return true
+		})
+		return append(dst, '}')
+	case r.Kind == KindList && r.Elem.Kind == KindObject && v.IsArray():
+		first := len(dst) + 1
+		dst = append(dst, '[')
+		v.ForEach(func(_, member gjson.Result) bool {
+			dst = knownOnly(comma(dst, first), r.Elem, member)
+			return true
+		})
+		return append(dst, ']')
+	}
+	return append(dst, v.Raw...)
+}
+
+func comma(dst []byte, first int) []byte {
+	if len(dst) > first {
+		return append(dst, ',')
+	}
+	return dst
 }
 
 // Device is the device of a source /devices/<device>/<install>.
@@ -109,7 +150,17 @@ func parseSequence(s string) (int64, bool) {
 	return n, err == nil && n > 0 && s[0] != '+'
 }
 
-func dataSchema(t EventType, version int) string { return string(t) + "/" + strconv.Itoa(version) }
+const schemaURN = "urn:hopperbook:"
+
+// shortSchema is TYPE/VERSION, which Read also takes for a dataschema; what
+// is written is the URN, since CloudEvents wants an absolute URI there.
+func shortSchema(t EventType, version int) string { return string(t) + "/" + strconv.Itoa(version) }
+
+func parseDataSchema(s string) (t EventType, version int, ok bool) {
+	typ, number, _ := strings.Cut(strings.TrimPrefix(s, schemaURN), "/")
+	n, ok := parseSequence(number)
+	return EventType(typ), int(n), ok && n < 1000
+}
 
 // Read checks raw against the whole contract and reads its envelope. On a
 // violation the Event still carries what could be read of its identity, so
@@ -177,7 +228,7 @@ type envelope struct {
 	data gjson.Result
 }
 
-// envelopeField reads one attribute; it returns what is wrong with it, or "".
+// field reads one attribute; it returns what is wrong with it, or "".
 func (e *envelope) field(name string, v gjson.Result) (help string) {
 	s := v.Str
 	ok := v.Type == gjson.String
@@ -207,10 +258,9 @@ func (e *envelope) field(name string, v gjson.Result) (help string) {
 		e.Time = t
 		return unless(ok && good, "must be a time like 2026-03-01T08:30:00Z")
 	case "dataschema":
-		typ, version, _ := strings.Cut(s, "/")
-		n, err := strconv.Atoi(version)
-		e.Version = n
-		return unless(ok && err == nil && n > 0 && n < 1000 && (EventType(typ) == e.Type || e.Type == ""), "must be TYPE/VERSION, like load.weighed/1, of the event's type")
+		typ, version, good := parseDataSchema(s)
+		e.Version = version
+		return unless(ok && good && (typ == e.Type || e.Type == ""), "must be urn:hopperbook:TYPE/VERSION, like urn:hopperbook:load.weighed/1, of the event's type")
 	case "data":
 		e.data, e.Data = v, v.Raw
 	}
@@ -278,12 +328,12 @@ type wire struct {
 func Write(id Identity, eventID EventID, t EventType, at time.Time, data any) ([]byte, error) {
 	info, known := lookup(t)
 	if !known {
-		return nil, fmt.Errorf("write an event: unknown type %q", t)
+		return nil, fault.Newf("write an event", fault.Input, fmt.Sprintf("unknown type %q", t), "")
 	}
 	raw, err := json.Marshal(wire{"1.0", eventID, id.Source, strconv.FormatInt(id.Sequence, 10), t,
 		at.UTC().Format(time.RFC3339Nano), info.DataSchema(), data})
 	if err != nil {
-		return nil, fmt.Errorf("write an event: %w", err)
+		return nil, fault.New("write an event", fault.Input, err, "")
 	}
 	return raw, nil
 }

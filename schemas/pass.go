@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/tidwall/gjson"
@@ -54,8 +55,20 @@ func PassFixes(data string, dst []Fix) ([]Fix, PassHeader, error) {
 	return dst, h, nil
 }
 
-// The lists of a pass log; dt_ms stands first and makes the fixes.
-var passListNames = [...]string{"dt_ms", "lat", "lon", "speed_kmh", "spreading", "set_rate_kg_ha", "heading_deg", "quality"}
+// The lists of a pass log; dt_ms makes the fixes.
+const (
+	listDt = iota
+	listLat
+	listLon
+	listSpeed
+	listSpreading
+	listSetRate
+	listHeading
+	listQuality
+)
+
+var passListNames = [...]string{listDt: "dt_ms", listLat: "lat", listLon: "lon", listSpeed: "speed_kmh", listSpreading: "spreading",
+	listSetRate: "set_rate_kg_ha", listHeading: "heading_deg", listQuality: "quality"}
 
 type passLists struct {
 	start      time.Time
@@ -73,21 +86,21 @@ func (p *passLists) appendTo(dst []Fix) ([]Fix, error) {
 	if p.boutWidthM.Exists() {
 		blank.BoutWidthM = p.boutWidthM.Num
 	}
-	if rate := p.of[5]; rate.Type == gjson.Number {
+	if rate := p.of[listSetRate]; rate.Type == gjson.Number {
 		blank.SetRateKgHa = rate.Num
 	}
 	startMs, from := p.start.UnixMilli(), len(dst)
-	p.of[0].ForEach(func(_, v gjson.Result) bool {
+	dst = slices.Grow(dst, strings.Count(p.of[listDt].Raw, ",")+1)
+	eachNumber(p.of[listDt].Raw, func(v float64) {
 		fix := blank
-		fix.UnixMilli = startMs + int64(v.Num)
+		fix.UnixMilli = startMs + int64(v)
 		dst = append(dst, fix)
-		return true
 	})
-	for i := 1; i < len(p.of); i++ {
+	for i := listLat; i < len(p.of); i++ {
 		if !p.of[i].IsArray() {
 			continue
 		}
-		if n := fill(dst[from:], i, p.of[i]); n != len(dst)-from {
+		if n := fill(dst[from:], i, p.of[i].Raw); n != len(dst)-from {
 			return dst[:from], fmt.Errorf("%s has %d entries, dt_ms has %d", passListNames[i], n, len(dst)-from)
 		}
 	}
@@ -95,34 +108,49 @@ func (p *passLists) appendTo(dst []Fix) ([]Fix, error) {
 }
 
 // fill sets one list's value in every fix and counts the entries.
-func fill(fixes []Fix, list int, values gjson.Result) int {
+func fill(fixes []Fix, list int, text string) int {
 	n := 0
-	values.ForEach(func(_, v gjson.Result) bool {
+	eachNumber(text, func(v float64) {
 		if n < len(fixes) {
-			fixes[n].set(list, v.Num)
+			fixes[n].set(list, v)
 		}
 		n++
-		return true
 	})
 	return n
 }
 
 func (f *Fix) set(list int, v float64) {
-	switch passListNames[list] {
-	case "lat":
+	switch list {
+	case listLat:
 		f.LatDeg = v
-	case "lon":
+	case listLon:
 		f.LonDeg = v
-	case "speed_kmh":
+	case listSpeed:
 		f.SpeedKmh = v
-	case "spreading":
+	case listSpreading:
 		f.Spreading = SpreadingOff + Spreading(v)
-	case "set_rate_kg_ha":
+	case listSetRate:
 		f.SetRateKgHa = v
-	case "heading_deg":
+	case listHeading:
 		f.HeadingDeg = v
-	case "quality":
+	case listQuality:
 		f.Quality = Quality(v)
+	}
+}
+
+// eachNumber hands out the numbers of a JSON list, up to the first entry that
+// is none (checked data has no such).
+func eachNumber(list string, fn func(float64)) {
+	if !strings.HasSuffix(list, "]") {
+		return
+	}
+	for i := nextEntry(list, 1); list[i] != ']'; i = nextEntry(list, i) {
+		v, end := number(list, i)
+		if end == i {
+			return
+		}
+		fn(v)
+		i = end
 	}
 }
 

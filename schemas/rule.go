@@ -20,7 +20,7 @@ const (
 	KindBool
 	KindObject       // with Fields, or any object when it has none
 	KindList         // of Elem
-	KindNumberOrList // one number or a list of numbers; Min and Max hold for each
+	KindNumberOrList // one number or a list of them, each as Elem says
 	KindBoundary     // GeoJSON Polygon or MultiPolygon
 )
 
@@ -35,19 +35,28 @@ type Rule struct {
 	MinLen   int
 	MaxLen   int // code points; 0: no bound
 	MinItems int
-	MaxItems int // 0: no bound
+	MaxItems int    // 0: no bound
+	Ordered  bool   // numbers of a list do not fall
+	LengthOf string // the field's list is as long as that of the field named
 	Enum     []string
 	Format   string // id, token, ulid, date-time, decimal, currency, sha256
 	Doc      string
-	Elem     *Rule
+	Elem     *Rule // of a list, and the one number of KindNumberOrList
 	Fields   []Rule
 
 	index map[string]int
 }
 
+// maxFields bounds the fields of one object: the checker marks those it has
+// seen in the bits of one word.
+const maxFields = 64
+
 // objectRule reads the rule of a struct type from its tags. It panics on a
 // tag it does not know: a mistake in this package, found by any test.
 func objectRule(t reflect.Type) Rule {
+	if t.NumField() > maxFields {
+		panic(fmt.Sprintf("schemas: %s has more than %d fields", t, maxFields))
+	}
 	r := Rule{Kind: KindObject, Min: math.NaN(), Max: math.NaN(), index: map[string]int{}}
 	for i := range t.NumField() {
 		f := t.Field(i)
@@ -109,6 +118,8 @@ func valueRule(t reflect.Type, tag string) Rule {
 	case r.Kind == KindList:
 		elem := valueRule(t.Elem(), strings.Join(elemTag, " "))
 		r.Elem = &elem
+	case r.Kind == KindNumberOrList:
+		r.Elem = &Rule{Kind: KindNumber, Min: r.Min, Max: r.Max}
 	case r.Kind == KindObject && t.Kind() == reflect.Struct:
 		inner := objectRule(t)
 		r.Fields, r.index = inner.Fields, inner.index
@@ -140,6 +151,10 @@ func (r *Rule) apply(part string) {
 		r.MinItems = int(number())
 	case "maxitems":
 		r.MaxItems = int(number())
+	case "ordered":
+		r.Ordered = true
+	case "lengthof":
+		r.LengthOf = value
 	case "enum":
 		r.Enum = strings.Split(value, "|")
 	default:

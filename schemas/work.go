@@ -75,15 +75,15 @@ type HopperRefilled struct {
 // milliseconds since start and does not fall.
 type PassLogged struct {
 	Start       string       `json:"start" rule:"format=date-time"`
-	DtMs        []int64      `json:"dt_ms" rule:"minitems=1 maxitems=100000 elem.min=0 elem.max=604800000"`
-	Lat         []float64    `json:"lat" rule:"minitems=1 maxitems=100000 elem.min=-90 elem.max=90" doc:"degrees WGS84"`
-	Lon         []float64    `json:"lon" rule:"minitems=1 maxitems=100000 elem.min=-180 elem.max=180" doc:"degrees WGS84"`
-	SpeedKmh    []float64    `json:"speed_kmh" rule:"minitems=1 maxitems=100000 elem.min=0 elem.max=300"`
-	Spreading   []int64      `json:"spreading" rule:"minitems=1 maxitems=100000 elem.min=0 elem.max=1"`
-	SetRateKgHa NumberOrList `json:"set_rate_kg_ha,omitzero" rule:"minitems=1 maxitems=100000 min=0 max=50000" doc:"one number for the whole log or one a fix"`
+	DtMs        Integers     `json:"dt_ms" rule:"minitems=1 maxitems=100000 ordered elem.min=0 elem.max=604800000" doc:"milliseconds since start; does not fall"`
+	Lat         []float64    `json:"lat" rule:"minitems=1 maxitems=100000 lengthof=dt_ms elem.min=-90 elem.max=90" doc:"degrees WGS84"`
+	Lon         []float64    `json:"lon" rule:"minitems=1 maxitems=100000 lengthof=dt_ms elem.min=-180 elem.max=180" doc:"degrees WGS84"`
+	SpeedKmh    []float64    `json:"speed_kmh" rule:"minitems=1 maxitems=100000 lengthof=dt_ms elem.min=0 elem.max=300"`
+	Spreading   Integers     `json:"spreading" rule:"minitems=1 maxitems=100000 lengthof=dt_ms elem.min=0 elem.max=1"`
+	SetRateKgHa NumberOrList `json:"set_rate_kg_ha,omitzero" rule:"minitems=1 maxitems=100000 lengthof=dt_ms min=0 max=50000" doc:"one number for the whole log or one a fix"`
 	BoutWidthM  *float64     `json:"bout_width_m,omitempty" rule:"min=0.5 max=80"`
-	HeadingDeg  []float64    `json:"heading_deg,omitempty" rule:"minitems=1 maxitems=100000 elem.min=0 elem.max=360"`
-	Quality     []int64      `json:"quality,omitempty" rule:"minitems=1 maxitems=100000 elem.min=0 elem.max=8" doc:"NMEA 0183 GGA quality code"`
+	HeadingDeg  []float64    `json:"heading_deg,omitempty" rule:"minitems=1 maxitems=100000 lengthof=dt_ms elem.min=0 elem.max=360"`
+	Quality     Integers     `json:"quality,omitempty" rule:"minitems=1 maxitems=100000 lengthof=dt_ms elem.min=0 elem.max=8" doc:"NMEA 0183 GGA quality code"`
 	Job         JobID        `json:"job,omitempty" rule:"id" doc:"the job the operator picked"`
 	Field       FieldID      `json:"field,omitempty" rule:"id" doc:"the field the operator picked"`
 	Machine     MachineID    `json:"machine,omitempty" rule:"token" doc:"when the event was not made on the machine itself"`

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"regexp"
+	"slices"
 	"strings"
 	"syscall"
 
@@ -37,11 +38,11 @@ func (b *Book) explain(op string, err error) error {
 	switch {
 	case isFull(err):
 		code, hint = fault.Full, "make room on the disk that holds "+b.dir+"; nothing of this batch was written and it can be committed again"
-	case strings.Contains(text, "we can only read versions") || strings.Contains(text, "database file with version number"):
+	case containsAny(text, "we can only read versions"):
 		code, hint = fault.TooNew, "update hopperbook; the book is not changed"
-	case strings.Contains(text, "not a valid DuckDB database file"), strings.Contains(text, "orrupt"), strings.Contains(text, "hecksum"), strings.Contains(text, "Serialization Error"):
+	case containsAny(text, "not a valid DuckDB database file", "Could not read enough bytes", "orrupt", "hecksum", "Serialization Error"):
 		code, hint = fault.Input, "the file is damaged or not a book: keep a copy, restore "+b.path()+" from a backup, or move it away and publish the exported events into a new book"
-	case errors.Is(err, fs.ErrPermission), strings.Contains(text, "Permission denied"), strings.Contains(text, "Read-only file system"):
+	case errors.Is(err, fs.ErrPermission), containsAny(text, "Permission denied", "Read-only file system"):
 		code, hint = fault.Input, "give this user the right to read and write "+b.dir
 	}
 	return fault.New(op, code, err, hint)
@@ -56,17 +57,20 @@ func held(op, path, pid, program string) error {
 		"stop the hub, or run this command while the hub answers")
 }
 
-// isFull: no space, quota used up, or the file may not grow further.
+// isFull: no space, quota used up, or the file may not grow further. Inside
+// DuckDB's text stands what the C library calls these, inside Go's errors what
+// Go calls them.
 func isFull(err error) bool {
 	for _, full := range []error{syscall.ENOSPC, syscall.EDQUOT, syscall.EFBIG} {
-		if errors.Is(err, full) || strings.Contains(err.Error(), full.Error()) {
-			return true
-		}
-		if upper := full.Error(); strings.Contains(err.Error(), strings.ToUpper(upper[:1])+upper[1:]) {
+		if errors.Is(err, full) || strings.Contains(strings.ToLower(err.Error()), full.Error()) {
 			return true
 		}
 	}
-	return strings.Contains(err.Error(), "ut of disk space") || strings.Contains(err.Error(), "Could not write all bytes")
+	return containsAny(err.Error(), "ut of disk space", "Could not write all bytes")
+}
+
+func containsAny(text string, parts ...string) bool {
+	return slices.ContainsFunc(parts, func(part string) bool { return strings.Contains(text, part) })
 }
 
 // isFatal: DuckDB has given the instance up; only opening anew helps.

@@ -46,8 +46,8 @@ const (
 	columnMasked               // a bit a fix says whether there is a value
 )
 
-// maxScaled keeps scaled values exact in a float64.
-const maxScaled = 1 << 53
+// maxScaled keeps scaled values exact through a division and back.
+const maxScaled = 1 << 50
 
 // packFixes appends the packed form to dst. O(fixes). It refuses infinite
 // values and what is too large to keep its last digit.

@@ -14,8 +14,10 @@
 //
 // What makes a fix: the position of GGA (quality 1 to 8) or, without a GGA,
 // of RMC (status A or D). Where either sentence of an epoch says "no fix"
-// there is none; an empty quality or status says so too, and so does 0°N 0°E,
-// which receivers send from empty memory (common practice, no source). A GGA
+// there is none; an empty quality or status says so too, and so do a satellite
+// position (quality 1 to 5) from 0 satellites, which is a guess that wanders
+// (hemi.log of the recorded logs), and 0°N 0°E, which receivers send from empty
+// memory (common practice, no source). A GGA
 // or RMC without a fix does not undo an earlier one of the same kind in the
 // same epoch: some receivers send one GGA for each satellite system.
 //

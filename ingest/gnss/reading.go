@@ -117,7 +117,9 @@ func (r *reading) gga(f *fields) (ok bool) {
 		return false
 	}
 	r.quality = schemas.Quality(quality)
-	return r.timedPosition(f.at[1], f.at[2:6], r.quality != schemas.QualityNone)
+	satellites, counted := integer(f.at[7])
+	guess := counted && satellites == 0 && r.quality < schemas.QualityEstimated
+	return r.timedPosition(f.at[1], f.at[2:6], r.quality != schemas.QualityNone && !guess)
 }
 
 // rmcModes are the FAA mode indicators of RMC field 12 as GGA qualities.

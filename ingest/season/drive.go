@@ -25,7 +25,7 @@ func (w *wander) step(rng *rand.Rand, sd, step, correlation, lag float64) float6
 	// The lag takes correlation/(correlation+lag) of the variance.
 	sd *= math.Sqrt((correlation + lag) / correlation)
 	w.pull = keep*w.pull + sd*math.Sqrt(1-keep*keep)*rng.NormFloat64()
-	w.now += (w.pull - w.now) * (1 - math.Exp(-step/lag))
+	w.now += (w.pull - w.now) * step / (lag + step)
 	return w.now
 }
 

@@ -32,7 +32,7 @@ type plan struct {
 
 const (
 	startFields  = 16 // a product's first fields, each product beginning elsewhere
-	maxJobFields = 3
+	maxJobFields = 2
 )
 
 func newPlan(cfg Config) (*plan, error) {

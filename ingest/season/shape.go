@@ -9,7 +9,7 @@ func (a pt) plus(b pt, f float64) pt     { return pt{a.x + f*b.x, a.y + f*b.y} }
 func (a pt) minus(b pt) pt               { return pt{a.x - b.x, a.y - b.y} }
 func (a pt) dot(b pt) float64            { return a.x*b.x + a.y*b.y }
 func (a pt) cross(b pt) float64          { return a.x*b.y - a.y*b.x }
-func (a pt) length() float64             { return math.Hypot(a.x, a.y) }
+func (a pt) length() float64             { return math.Sqrt(a.x*a.x + a.y*a.y) }
 func (a pt) left() pt                    { return pt{-a.y, a.x} }
 func (a pt) rotated(sin, cos float64) pt { return pt{a.x*cos - a.y*sin, a.x*sin + a.y*cos} }
 
@@ -34,15 +34,6 @@ func (r ring) areaM2() float64 {
 		s += a.cross(b)
 	}
 	return s / 2
-}
-
-func (r ring) perimeterM() float64 {
-	var s float64
-	for i := range r {
-		a, b := r.edge(i)
-		s += b.minus(a).length()
-	}
-	return s
 }
 
 // contains is the even-odd rule.

@@ -71,7 +71,7 @@ type scan struct {
 	edgeIn  buckets // edges by strip
 
 	hits   []hit
-	active []hit // in the order of the drive
+	active []int32 // places in hits, in the order of the drive
 	inside []float64
 }
 
@@ -167,15 +167,15 @@ func (sc *scan) sweep() lengths {
 			x = sc.hits[next].x0
 		}
 		for next < len(sc.hits) && sc.hits[next].x0 <= x {
-			sc.enter(sc.hits[next])
+			sc.enter(int32(next))
 			next++
 		}
 		end := math.Inf(1)
 		if next < len(sc.hits) {
 			end = sc.hits[next].x0
 		}
-		for i := range sc.active {
-			end = min(end, sc.active[i].x1)
+		for _, i := range sc.active {
+			end = min(end, sc.hits[i].x1)
 		}
 		times := sc.times((x + end) / 2)
 		in := end - x
@@ -192,32 +192,34 @@ func (sc *scan) sweep() lengths {
 			l.more += in
 		}
 		x = end
-		sc.active = slices.DeleteFunc(sc.active, func(h hit) bool { return h.x1 <= x })
+		sc.active = slices.DeleteFunc(sc.active, func(i int32) bool { return sc.hits[i].x1 <= x })
 	}
 	return l
 }
 
 // enter puts a hit among the active ones, in the order of the drive.
-func (sc *scan) enter(h hit) {
+func (sc *scan) enter(h int32) {
 	i := len(sc.active)
-	for i > 0 && sc.active[i-1].order > h.order {
+	for i > 0 && sc.hits[sc.active[i-1]].order > sc.hits[h].order {
 		i--
 	}
 	sc.active = slices.Insert(sc.active, i, h)
 }
 
-// times is how often x is covered: once for every stretch of driving of every run, where a
+// times is how often x is covered, up to three times: once for every stretch of driving of every run, where a
 // new stretch begins when enough was driven since the place was last covered.
 func (sc *scan) times(x float64) int {
 	if len(sc.active) == 1 {
 		return 1
 	}
 	n, run, last, wide := 0, int32(0), 0.0, 0.0
-	for i := range sc.active {
-		h := &sc.active[i]
+	for _, i := range sc.active {
+		h := &sc.hits[i]
 		driven := h.drivenAt(x)
 		if n == 0 || h.run != run || driven-last > max(wide, h.againAfter) {
-			n++
+			if n++; n == 3 {
+				return n
+			}
 		}
 		run, last, wide = h.run, driven, h.againAfter
 	}

@@ -191,7 +191,9 @@ const (
 
 // faults tells what was made to go wrong, and whether the drift, if there is
 // one, was named: that machine and no other, first called within a few loads
-// of its start and with its size within two points.
+// of its start, and within two points of how far off its calibration the
+// machine truly was from then on (the fault on top of the error that its
+// catch test had).
 func faults(truth season.Truth, drifts []reconcile.Drift) (all []reports.DemoFault, named bool) {
 	called := slices.DeleteFunc(slices.Clone(drifts), func(d reconcile.Drift) bool { return d.State != string(drift.Recalibrate) })
 	named = len(called) == 0
@@ -199,13 +201,34 @@ func faults(truth season.Truth, drifts []reconcile.Drift) (all []reports.DemoFau
 		return !slices.ContainsFunc(called, func(d reconcile.Drift) bool { return d.Machine != m })
 	}
 	for _, f := range truth.Faults {
-		all = append(all, reports.DemoFault{Kind: string(f.Kind), Machine: f.Machine, Load: f.Load, SizePct: 100 * f.Size, Text: words(f)})
+		d := reports.DemoFault{Kind: string(f.Kind), Machine: f.Machine, Load: f.Load, SizePct: 100 * f.Size, Text: words(f)}
 		if f.Kind == season.Slip {
+			d.OffCalibrationPct = offCalibrationPct(truth, f)
 			named = len(called) > 0 && only(f.Machine) && abs(called[0].ChangeLoad-f.Load) <= loadsNear &&
-				abs(called[0].AlarmLoad-f.Load) <= loadsNear && math.Abs(called[0].SizePct-100*f.Size) <= pctNear
+				abs(called[0].AlarmLoad-f.Load) <= loadsNear && math.Abs(called[0].SizePct-d.OffCalibrationPct) <= pctNear
 		}
+		all = append(all, d)
 	}
 	return all, named
+}
+
+// offCalibrationPct is how far the machine truly was off its calibration from
+// the fault on, until its next catch test.
+func offCalibrationPct(truth season.Truth, f season.FaultTruth) float64 {
+	var mass, nominal float64
+	var catch schemas.TestID
+	for _, i := range truth.Intervals {
+		if i.Machine != f.Machine || i.Load < f.Load || (catch != "" && i.CatchTest != catch) {
+			continue
+		}
+		catch = i.CatchTest
+		mass += i.MassKg
+		nominal += i.NominalKg
+	}
+	if nominal == 0 {
+		return 0
+	}
+	return math.Round(1e4*(mass/nominal-1)) / 100
 }
 
 func abs(n int) int { return max(n, -n) }
