@@ -44,7 +44,7 @@ func TestFormatsAgreeWithTheirPatterns(t *testing.T) {
 	for format, good := range formats {
 		oracle := regexp.MustCompile(pattern(format))
 		yes := 0
-		for range 20_000 {
+		for range 10_000 {
 			s := like(rng, good)
 			want := oracle.MatchString(s)
 			if format == "date-time" && want {
@@ -58,8 +58,8 @@ func TestFormatsAgreeWithTheirPatterns(t *testing.T) {
 				yes++
 			}
 		}
-		if yes < 1000 || yes > 19_000 {
-			t.Errorf("%s: %d of 20000 fit; the text tests one side only", format, yes)
+		if yes < 1000 || yes > 9_000 {
+			t.Errorf("%s: %d of 10000 fit; the text tests one side only", format, yes)
 		}
 	}
 }
@@ -67,7 +67,7 @@ func TestFormatsAgreeWithTheirPatterns(t *testing.T) {
 func TestSourceAndSequenceAgreeWithTheirPatterns(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	sources, sequences := regexp.MustCompile(sourcePattern), regexp.MustCompile(sequencePattern)
-	for range 20_000 {
+	for range 10_000 {
 		s := like(rng, []string{"/devices/spreader-1/k7", "/office/desk1", "/files/" + strings.Repeat("0f", 32)})
 		if got, want := Source(s).valid(), sources.MatchString(s); got != want {
 			t.Fatalf("source %q: checker %v, pattern %v", s, got, want)
@@ -90,6 +90,7 @@ func TestParseTime(t *testing.T) {
 		"1900-01-01T00:00:00Z":                 "1900-01-01T00:00:00Z",
 		"2200-12-31T23:59:59Z":                 "2200-12-31T23:59:59Z",
 		"2026-03-01T23:59:60Z":                 "", // leap second
+		"2026-03-01T08:30:60Z":                 "",
 		"2026-03-01T24:00:00Z":                 "",
 		"2026-03-01T08:30:00,5Z":               "",
 		"2026-03-01T8:30:00,50Z":               "",

@@ -46,33 +46,38 @@ var exact10 = [...]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e1
 // ten, both exact, so that one division rounds right (Clinger 1990); all else
 // is left to strconv. Too large a number is infinite.
 func number(raw string, i int) (v float64, end int) {
-	start, whole, digits, decimals := i, int64(0), 0, 0
-	negative := raw[i] == '-'
-	if negative {
+	start, whole, point := i, uint64(0), 0
+	if raw[i] == '-' {
 		i++
 	}
-	for ; isDigit(raw[i]); i++ {
-		whole = whole*10 + int64(raw[i]-'0')
-		digits++
+	first := i
+	for c := raw[i] - '0'; c <= 9; c = raw[i] - '0' {
+		whole = whole*10 + uint64(c)
+		i++
 	}
-	if digits == 0 {
+	if i == first {
 		return 0, start
 	}
+	decimals := 0
 	if raw[i] == '.' {
-		for i++; isDigit(raw[i]); i++ {
-			whole = whole*10 + int64(raw[i]-'0')
-			decimals++
+		point = 1
+		i++
+		from := i
+		for c := raw[i] - '0'; c <= 9; c = raw[i] - '0' {
+			whole = whole*10 + uint64(c)
+			i++
 		}
+		decimals = i - from
 	}
-	if digits+decimals > 15 || raw[i] == 'e' || raw[i] == 'E' {
-		for isDigit(raw[i]) || raw[i] == 'e' || raw[i] == 'E' || raw[i] == '+' || raw[i] == '-' {
+	if i-first-point > 15 || raw[i]|0x20 == 'e' {
+		for isDigit(raw[i]) || raw[i]|0x20 == 'e' || raw[i] == '+' || raw[i] == '-' {
 			i++
 		}
 		v, _ = strconv.ParseFloat(raw[start:i], 64)
 		return v, i
 	}
 	v = float64(whole) / exact10[decimals]
-	if negative {
+	if first != start {
 		v = -v
 	}
 	return v, i

@@ -139,7 +139,7 @@ func TestRejectionKeepsTheIdentity(t *testing.T) {
 
 // Unknown fields are in Data as they came.
 func TestUnknownFieldsAreKept(t *testing.T) {
-	raw := strings.Replace(goodLoad, `"load":`, `"Net_Kg":1,"ticket" : {"a":[1,null]},"load":`, 1)
+	raw := strings.Replace(goodLoad, `"method":`, `"Net_Kg":1,"NET_KG":"heavy","ticket" : {"a":[1,null]},"method":`, 1)
 	e, bad := Read([]byte(raw))
 	if bad != nil || !strings.Contains(e.Data, `"ticket" : {"a":[1,null]}`) {
 		t.Fatalf("%v, data %s", bad, e.Data)
@@ -147,5 +147,55 @@ func TestUnknownFieldsAreKept(t *testing.T) {
 	load, err := DecodeData[LoadWeighed](&e)
 	if err != nil || load.NetKg != 6120 || len(load.LiftsKg) != 2 {
 		t.Errorf("decoded %+v, %v; Net_Kg is not net_kg", load, err)
+	}
+	for _, ex := range examples(t) {
+		if ex.name == "register.agreement" {
+			raw := strings.Replace(string(ex.raw), `"price": "28.50"`, `"price": "28.50", "PRICE": 5, "Basis": 5`, 1)
+			e, bad := Read([]byte(raw))
+			a, err := DecodeData[RegisterAgreement](&e)
+			if bad != nil || err != nil || len(a.Lines) != 2 || a.Lines[0].Price != "28.50" || a.Lines[0].Basis != "spread" {
+				t.Errorf("decoded %+v, %v, %v", a, bad, err)
+			}
+		}
+	}
+}
+
+// Rules between fields: an example without some of its fields, for the checker
+// and for the JSON Schema.
+func TestRulesBetweenFields(t *testing.T) {
+	schemas := compileSchemas(t)
+	byName := map[string]example{}
+	for _, ex := range examples(t) {
+		byName[ex.name] = ex
+	}
+	for _, r := range []struct{ name, without, want string }{
+		{"test.catch", "", ""},
+		{"test.catch", "distance_m", "/data anyOf"},
+		{"test.catch-by-time", "time_s", "/data anyOf"},
+		{"test.catch-by-time", "speed_kmh", "/data anyOf"},
+		{"event.amended", "replacement", "/data/replacement required"},
+		{"event.amended-void", "replacement", ""},
+		{"invoice.issued", "customer from to", ""},
+		{"invoice.issued", "job", ""},
+		{"invoice.issued", "job customer", "/data anyOf"},
+		{"invoice.issued", "job from", "/data anyOf"},
+		{"invoice.issued", "job to", "/data anyOf"},
+	} {
+		ex := byName[r.name]
+		raw := ex.raw
+		for field := range strings.FieldsSeq(r.without) {
+			raw = with(t, raw, []any{"data", field}, missing{})
+		}
+		_, bad := Read(raw)
+		got := ""
+		if bad != nil {
+			got = bad.Pointer + " " + bad.Rule
+		}
+		if got != r.want {
+			t.Errorf("%s without %s: %q, want %q", r.name, r.without, got, r.want)
+		}
+		if err := schemas.check(ex.info.Type, raw); (err == nil) != (r.want == "") {
+			t.Errorf("%s without %s: the JSON Schema says %v", r.name, r.without, err)
+		}
 	}
 }

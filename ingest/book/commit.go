@@ -14,10 +14,14 @@ import (
 	"hopperbook/schemas"
 )
 
-// Commit puts a batch into the book in one transaction: whole, or, when it
-// returns an error, not at all. What is there already counts as Duplicate, so
-// that Stored + Duplicate + Quarantined + Rejected is the size of the batch.
-// On fault Full it can be called again with the same batch once there is room.
+// Commit puts a batch into the book in one transaction, whole or not at all.
+// What is there already counts as Duplicate, so that Stored + Duplicate +
+// Quarantined + Rejected is the size of the batch.
+//
+// After an error the batch is not in the book, but for one case: DuckDB had
+// committed it and failed at the checkpoint that followed. Committing the same
+// batch again is right either way. On fault Full, do that once there is room;
+// the book opens itself anew where DuckDB gave up.
 func (b *Book) Commit(ctx context.Context, batch ingest.Batch) (ingest.Receipt, error) {
 	const op = "commit a batch"
 	b.writer.Lock()
@@ -228,15 +232,12 @@ func (a *appenders) derived(s *stored, typed typedRow) error {
 }
 
 func (p *plan) writeMarks(ctx context.Context, conn *sql.Conn) error {
-	var fresh, numbers, upTo, owner, low, high []int64
+	var fresh, numbers, upTo []int64
 	for _, source := range p.newSources {
 		fresh = append(fresh, p.marks[source].no)
 	}
 	for _, m := range p.marks {
 		numbers, upTo = append(numbers, m.no), append(upTo, m.upTo)
-		for _, r := range m.above {
-			owner, low, high = append(owner, m.no), append(low, r[0]), append(high, r[1])
-		}
 	}
 	if len(fresh) > 0 {
 		if _, err := conn.ExecContext(ctx, insertMarks, fresh); err != nil {
@@ -249,8 +250,27 @@ func (p *plan) writeMarks(ctx context.Context, conn *sql.Conn) error {
 	if _, err := conn.ExecContext(ctx, updateMarks, numbers, upTo); err != nil {
 		return err
 	}
-	if _, err := conn.ExecContext(ctx, deleteMarkRanges, numbers); err != nil || len(owner) == 0 {
-		return err
+	return p.writeRanges(ctx, conn)
+}
+
+// writeRanges replaces the ranges of the touched sources; most have none.
+func (p *plan) writeRanges(ctx context.Context, conn *sql.Conn) error {
+	var had, owner, low, high []int64
+	for source, m := range p.marks {
+		if old := p.known.sources[source]; old != nil && len(old.above) > 0 {
+			had = append(had, m.no)
+		}
+		for _, r := range m.above {
+			owner, low, high = append(owner, m.no), append(low, r[0]), append(high, r[1])
+		}
+	}
+	if len(had) > 0 {
+		if _, err := conn.ExecContext(ctx, deleteMarkRanges, had); err != nil {
+			return err
+		}
+	}
+	if len(owner) == 0 {
+		return nil
 	}
 	_, err := conn.ExecContext(ctx, insertMarkRanges, owner, low, high)
 	return err

@@ -37,7 +37,7 @@ func (b *Book) explain(op string, err error) error {
 	code, hint := fault.Internal, ""
 	switch {
 	case isFull(err):
-		code, hint = fault.Full, "make room on the disk that holds "+b.dir+"; nothing of this batch was written and it can be committed again"
+		code, hint = fault.Full, "make room on the disk that holds "+b.dir+"; the book is whole and goes on once there is room"
 	case containsAny(text, "we can only read versions"):
 		code, hint = fault.TooNew, "update hopperbook; the book is not changed"
 	case containsAny(text, "not a valid DuckDB database file", "Could not read enough bytes", "orrupt", "hecksum", "Serialization Error"):

@@ -87,6 +87,7 @@ func (b *Book) dsn() string {
 	}
 	settings := url.Values{
 		"memory_limit":                 {fmt.Sprintf("%dMiB", memory)},
+		"checkpoint_threshold":         {checkpointAt},
 		"temp_directory":               {filepath.Join(b.dir, "hopperbook.tmp")},
 		"autoinstall_known_extensions": {"false"}, // a hub works offline
 		"autoload_known_extensions":    {"false"},
@@ -96,6 +97,11 @@ func (b *Book) dsn() string {
 	}
 	return filepath.Join(b.dir, lockFile) + "?" + settings.Encode()
 }
+
+// checkpointAt is how long the write-ahead log grows before it is worked into
+// the file: long enough that rewriting the last row groups costs little, short
+// enough to be replayed in a second after a crash.
+const checkpointAt = "64MiB"
 
 // rowGroupRows: a checkpoint rewrites the last row group of every table, so a
 // group has about the rows of a batch (the default of 122 880 events of pass

@@ -19,14 +19,14 @@ const (
 	maxPackFixes = 100_000 // the contract's bound; keeps a decoder's memory bounded
 )
 
-// numberColumns are the numeric columns in the order they are packed, with
-// the steps a unit that are kept.
+// numberColumn is one numeric column and the steps a unit that it keeps.
 type numberColumn struct {
 	perUnit float64
 	order   int // of the differences, 1 or 2
 	at      func(*schemas.Fix) *float64
 }
 
+// numberColumns are the numeric columns in the order they are packed.
 func numberColumns() [6]numberColumn {
 	return [6]numberColumn{
 		{1e9, 2, func(f *schemas.Fix) *float64 { return &f.LatDeg }},

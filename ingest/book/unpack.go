@@ -60,10 +60,17 @@ func (r *unpacker) uvarint() uint64 {
 }
 
 func (r *unpacker) varint() int64 {
-	if len(r.left) > 0 && r.left[0] < 0x80 { // the usual case: one byte
-		b := r.left[0]
-		r.left = r.left[1:]
-		return int64(b>>1) ^ -int64(b&1)
+	if len(r.left) >= 2 { // the usual cases: one byte, two bytes
+		u, second := uint64(r.left[0]), uint64(r.left[1])
+		switch {
+		case u < 0x80:
+			r.left = r.left[1:]
+			return int64(u>>1) ^ -int64(u&1)
+		case second < 0x80:
+			u = u&0x7f | second<<7
+			r.left = r.left[2:]
+			return int64(u>>1) ^ -int64(u&1)
+		}
 	}
 	v, n := binary.Varint(r.left)
 	if n <= 0 {
@@ -134,7 +141,7 @@ func (r *unpacker) column(fixes []schemas.Fix, c numberColumn) {
 }
 
 // values reads the values of the fixes whose bit is set in mask; of all when
-// there is no mask.
+// there is no mask. It is where unpacking spends its time.
 func (r *unpacker) values(fixes []schemas.Fix, c numberColumn, mask []byte) {
 	exponent := r.take(1)
 	if r.bad || exponent[0] > maxExponent {

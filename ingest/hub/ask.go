@@ -48,6 +48,10 @@ func (h *Hub) Serve(ctx context.Context, desk Desk) error {
 			return fault.New("offer the questions", fault.Internal, err, "")
 		}
 	}
+	// Whoever hears that the hub is ready may ask at once.
+	if err := h.conn.Flush(); err != nil {
+		return fault.New("offer the questions", fault.Unavailable, err, "restart the hub")
+	}
 	return nil
 }
 

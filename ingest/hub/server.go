@@ -143,7 +143,10 @@ func (h *Hub) Close() {
 }
 
 func connect(url, name string, opts ...nats.Option) (*nats.Conn, error) {
-	opts = append([]nats.Option{nats.Name("hopperbook " + name), nats.Timeout(5 * time.Second), nats.MaxReconnects(-1), nats.ReconnectWait(200 * time.Millisecond)}, opts...)
+	// What goes wrong in the background shows where something waits for it
+	// (an ack, a mark, an answer); the library's own lines would only disturb.
+	quiet := nats.ErrorHandler(func(*nats.Conn, *nats.Subscription, error) {})
+	opts = append([]nats.Option{quiet, nats.Name("hopperbook " + name), nats.Timeout(5 * time.Second), nats.MaxReconnects(-1), nats.ReconnectWait(200 * time.Millisecond)}, opts...)
 	conn, err := nats.Connect(url, opts...)
 	if err != nil {
 		return nil, fault.New("connect to "+url, fault.Unavailable, err, "is the hub running there? start one with: hopperbook hub")

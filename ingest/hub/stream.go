@@ -3,6 +3,7 @@ package hub
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"time"
 
@@ -24,6 +25,8 @@ const (
 	pullBytes    = 64 << 20
 	batchBytes   = 32 << 20
 	idleWait     = 250 * time.Millisecond
+	// ackWait is longer than any commit takes; a second copy is a duplicate.
+	ackWait = 2 * time.Minute
 )
 
 func (h *Hub) ensureStream() error {
@@ -42,12 +45,6 @@ func (h *Hub) ensureStream() error {
 	if err != nil {
 		return fault.New("open the stream", fault.Unavailable, err, "the NATS server must have JetStream and room on its disk; a stream BOOK of another contractor must not be there")
 	}
-	_, err = js.CreateOrUpdateConsumer(ctx, streamName, jetstream.ConsumerConfig{
-		Durable: consumerName, AckPolicy: jetstream.AckExplicitPolicy, AckWait: 2 * time.Minute, MaxAckPending: 4 * pullMessages,
-	})
-	if err != nil {
-		return fault.New("open the stream", fault.Unavailable, err, "")
-	}
 	return nil
 }
 
@@ -58,13 +55,20 @@ type Intake struct {
 	held     *ingest.Delivery // taken from the channel but over the batch's bytes
 }
 
-// Intake begins to pull from the stream.
+// Intake begins to pull from the stream. The consumer is made anew: one left
+// by a killed hub would hold back what that hub had in hand until its ack
+// wait is over, while a new one gives everything the work queue still holds.
 func (h *Hub) Intake(ctx context.Context) (*Intake, error) {
 	js, err := jetstream.New(h.conn)
 	if err != nil {
 		return nil, fault.New("read the stream", fault.Internal, err, "")
 	}
-	consumer, err := js.Consumer(ctx, streamName, consumerName)
+	if err := js.DeleteConsumer(ctx, streamName, consumerName); err != nil && !errors.Is(err, jetstream.ErrConsumerNotFound) {
+		return nil, fault.New("read the stream", fault.Unavailable, err, "restart the hub")
+	}
+	consumer, err := js.CreateConsumer(ctx, streamName, jetstream.ConsumerConfig{
+		Durable: consumerName, AckPolicy: jetstream.AckExplicitPolicy, AckWait: ackWait, MaxAckPending: 4 * pullMessages,
+	})
 	if err != nil {
 		return nil, fault.New("read the stream", fault.Unavailable, err, "restart the hub")
 	}

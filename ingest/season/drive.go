@@ -191,10 +191,10 @@ func (d *driver) bookSwath() {
 }
 
 // stand waits with the machine shut.
-func (d *driver) stand(for_ time.Duration) {
+func (d *driver) stand(wait time.Duration) {
 	d.spread(false)
 	d.speedMS = 0
-	for end := d.now.Add(for_); d.now.Before(end); {
+	for end := d.now.Add(wait); d.now.Before(end); {
 		d.logTick()
 		d.now = d.now.Add(d.step)
 		d.tick++

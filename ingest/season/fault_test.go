@@ -20,6 +20,7 @@ func (s *Season) began(t *testing.T, k Kind) FaultTruth {
 
 // Flow faults begin with the refill the truth names, and nowhere else.
 func TestFlowFaultsBegin(t *testing.T) {
+	t.Parallel()
 	s := sharedSeason(t)
 	slip, wet := s.began(t, Slip), s.began(t, WetBatch)
 	if slip.Load != 6 || wet.Load != 3 {
@@ -47,6 +48,7 @@ func TestFlowFaultsBegin(t *testing.T) {
 
 // Until a slip begins nothing differs by a byte; other spreaders never do.
 func TestFaultTouchesNothingElse(t *testing.T) {
+	t.Parallel()
 	cfg := Config{Seed: 7, Days: 1, DayHours: 1, Spreaders: 2}.NoFaults()
 	clean := mustPlay(t, cfg)
 	cfg.Faults = []Fault{{Kind: Slip, Machine: "spreader-1", From: 4, Size: -0.12}}
@@ -66,6 +68,7 @@ func TestFaultTouchesNothingElse(t *testing.T) {
 }
 
 func TestScaleOff(t *testing.T) {
+	t.Parallel()
 	s := sharedSeason(t)
 	f, n := s.began(t, ScaleOff), 0
 	for _, l := range s.Truth.Loads {
@@ -90,6 +93,7 @@ func TestScaleOff(t *testing.T) {
 }
 
 func TestMissingDocket(t *testing.T) {
+	t.Parallel()
 	s := sharedSeason(t)
 	f := s.began(t, MissingDocket)
 	tickets, _ := data[schemas.DocketReceived](t, s.device(t, "office"), schemas.TypeDocketReceived)
@@ -108,6 +112,7 @@ func TestMissingDocket(t *testing.T) {
 }
 
 func TestForgetJobChange(t *testing.T) {
+	t.Parallel()
 	cfg := Config{Days: 1, DayHours: 2}
 	var p *plan
 	m := 3
@@ -157,6 +162,7 @@ func TestForgetJobChange(t *testing.T) {
 }
 
 func TestByTime(t *testing.T) {
+	t.Parallel()
 	s := sharedSeason(t)
 	all, n := s.ByTime(), 0
 	for _, d := range s.Devices {
@@ -189,6 +195,7 @@ func TestByTime(t *testing.T) {
 // The demo's own faults begin in the middle, with loads enough on both sides;
 // small seasons leave out what cannot be.
 func TestDemoFaults(t *testing.T) {
+	t.Parallel()
 	for seed := range uint64(40) {
 		p, err := newPlan(Config{Seed: seed}.withDefaults())
 		if err != nil {

@@ -36,6 +36,7 @@ func (s *spread) check(t *testing.T, what string, folded bool) {
 }
 
 func TestLoadErrors(t *testing.T) {
+	t.Parallel()
 	p := &plan{cfg: Config{}.withDefaults(), products: products()}
 	rng := rand.New(rand.NewPCG(1, 1))
 	var load, bias spread
@@ -63,6 +64,7 @@ func TestLoadErrors(t *testing.T) {
 }
 
 func TestCatchErrors(t *testing.T) {
+	t.Parallel()
 	p, err := newPlan(Config{Spreaders: 1, Days: 1, DayHours: 0.1}.withDefaults())
 	if err != nil {
 		t.Fatal(err)
@@ -85,6 +87,10 @@ func TestCatchErrors(t *testing.T) {
 		if rate := test.CollectedKg / (*test.DistanceM * test.BoutWidthM) * 1e4; math.Abs(rate-2500) > 0.5 {
 			t.Fatalf("the catch test gives %v kg/ha", rate)
 		}
+		// Flow goes with the gate, and 180 mm would truly have given the rate.
+		if got := test.GateMm / 180; math.Abs(got-c.truth.Catches[0].Ratio) > 0.0006 {
+			t.Fatalf("gate %v mm, true ratio %v", test.GateMm, c.truth.Catches[0].Ratio)
+		}
 		ratio.add((1/c.truth.Catches[0].Ratio - 1) / 0.01)
 		var s2 float64
 		for _, kg := range test.Repeats {
@@ -98,6 +104,7 @@ func TestCatchErrors(t *testing.T) {
 }
 
 func TestResidualErrors(t *testing.T) {
+	t.Parallel()
 	p, err := newPlan(Config{Spreaders: 1, Days: 1, DayHours: 0.1}.withDefaults())
 	if err != nil {
 		t.Fatal(err)
@@ -149,6 +156,7 @@ func refillsOf(t *testing.T, s *Season) map[schemas.RefillID]schemas.HopperRefil
 // In a whole season, residuals as the events state them are true residuals
 // plus their stated errors; empty means what sticks.
 func TestSeasonResiduals(t *testing.T) {
+	t.Parallel()
 	seasons, err := clean()
 	if err != nil {
 		t.Fatal(err)
@@ -190,6 +198,7 @@ func TestSeasonResiduals(t *testing.T) {
 
 // The ratio wanders by the root of the tonnes, whatever the steps are.
 func TestWalk(t *testing.T) {
+	t.Parallel()
 	rng := rand.New(rand.NewPCG(8, 8))
 	var walk spread
 	for range 2000 {
@@ -204,6 +213,7 @@ func TestWalk(t *testing.T) {
 
 // Receiver errors have the stated sd: fixes of a machine that stands still.
 func TestReceiverErrors(t *testing.T) {
+	t.Parallel()
 	p, err := newPlan(Config{Spreaders: 1, Days: 1, DayHours: 0.1}.withDefaults())
 	if err != nil {
 		t.Fatal(err)

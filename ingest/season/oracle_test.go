@@ -56,6 +56,7 @@ var preciseSeason = sync.OnceValues(func() (*Season, error) {
 // chords on the ellipsoid, is the truth's within what on and off between two
 // fixes leaves open.
 func TestNominalFromEvents(t *testing.T) {
+	t.Parallel()
 	s := precise(t)
 	var total, want float64
 	for _, id := range []schemas.DeviceID{"spreader-1", "spreader-2", "spreader-3"} {
@@ -85,6 +86,7 @@ func TestNominalFromEvents(t *testing.T) {
 // Covered area against random points: is a point within half a bout of a
 // stretch logged as spreading?
 func TestCoveredFromEvents(t *testing.T) {
+	t.Parallel()
 	s := precise(t)
 	p, err := newPlan(s.Config)
 	if err != nil {
@@ -132,8 +134,67 @@ func within(l [2]pt, q pt, half float64) bool {
 	return along >= 0 && along <= 1 && math.Abs(q.minus(l[0]).cross(v))/v.length() <= half
 }
 
+// Fixes come at their rate, none twice, and none after the event that holds it.
+func TestFixTimes(t *testing.T) {
+	t.Parallel()
+	s := precise(t)
+	passes, at := data[schemas.PassLogged](t, s.device(t, "spreader-2"), schemas.TypePassLogged)
+	var last time.Time
+	steps := 0
+	for i, p := range passes {
+		start, err := time.Parse(time.RFC3339Nano, p.Start)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p.DtMs[0] != 0 || len(p.DtMs) > passFixes {
+			t.Fatalf("%d fixes, the first after %d ms", len(p.DtMs), p.DtMs[0])
+		}
+		for _, dt := range p.DtMs {
+			now := start.Add(time.Duration(dt) * time.Millisecond)
+			if !now.After(last) || now.After(at[i]) || now.Before(at[i].Add(-2*time.Minute)) {
+				t.Fatalf("fix at %s after one at %s, in an event of %s", now, last, at[i])
+			}
+			if now.Sub(last) == time.Second {
+				steps++
+			}
+			last = now
+		}
+	}
+	if share := float64(steps) / float64(s.fixesBy(t, "spreader-2")); share < 0.99 {
+		t.Errorf("%.3f of the fixes come a second after the last", share)
+	}
+}
+
+func (s *Season) fixesBy(t *testing.T, id schemas.DeviceID) int {
+	t.Helper()
+	return len(fixesOf(t, s.device(t, id)))
+}
+
+// Driving right across a field with its hole spreads inside only.
+func TestSpreadsInsideOnly(t *testing.T) {
+	t.Parallel()
+	cfg := Config{Spreaders: 1, Days: 1, DayHours: 0.1}.withDefaults()
+	p, err := newPlan(cfg)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := newCrew(p, 0, nil)
+	shape := area{square(400), ring{{150, 150}, {250, 150}, {250, 250}, {150, 250}}}
+	c.now, c.product = cfg.Start, p.products[lime]
+	c.hopper = hopper{kg: 5000, catch: 1, walk: 1, fault: 1}
+	c.pos, c.pathPos, c.heading = pt{-100, 200}, pt{-100, 200}, pt{1, 0}
+	c.work = work{task: &task{field: &field{shape: shape}}, raster: newRaster(shape, 20)}
+	c.follow([]pt{{-100, 200}, {500, 200}}, 12, c.spreadHere)
+	c.spread(false)
+	// Four edges, each missed by less than a tick's way.
+	if spread := c.work.swathM2 / c.boutM; math.Abs(spread-300) > 4 {
+		t.Errorf("%v m spread of 300 inside", spread)
+	}
+}
+
 // Half the bout width is twice the way for the same mass.
 func TestBoutWidthLaw(t *testing.T) {
+	t.Parallel()
 	play := func(boutM float64) (massKg, swathM float64) {
 		cfg := Config{Seed: 2, Days: 1, Spreaders: 1, DayHours: 0.1, BoutWidthM: boutM}.NoFaults()
 		f := mustPlay(t, cfg).Truth.Fields[0]
@@ -148,6 +209,7 @@ func TestBoutWidthLaw(t *testing.T) {
 
 // Fixes five times as often are five times as many over the same work.
 func TestFixRate(t *testing.T) {
+	t.Parallel()
 	cfg := Config{Seed: 2, Days: 1, Spreaders: 1, DayHours: 0.1}.NoFaults()
 	slow := mustPlay(t, cfg)
 	cfg.FixHz = 5
@@ -163,6 +225,7 @@ func TestFixRate(t *testing.T) {
 // What a balance of the events would find of the flow ratio differs from the
 // truth by the stated errors: the load's, the scale's and both residuals'.
 func TestObservedRatio(t *testing.T) {
+	t.Parallel()
 	seasons, err := clean()
 	if err != nil {
 		t.Fatal(err)

@@ -29,7 +29,7 @@ type Device struct {
 
 // Play plays a season. It fails (fault.Usage) on a Config that can't be, and on
 // faults that would never begin. Time and memory grow with the days of all
-// spreaders: about 15 000 fixes, 1.5 MB of events a machine and day.
+// spreaders: about 14 000 fixes, 0.8 MB of events and 60 ms a machine and day.
 func Play(cfg Config) (*Season, error) {
 	cfg = cfg.withDefaults()
 	if err := cfg.check(); err != nil {

