@@ -73,7 +73,7 @@ func field(reg *registers, mass balance.FieldMass, machines [][]track.Segment) (
 		SwathM2: rounded(mass.SwathM2, 2), Overlap2M2: rounded(area.Overlap2M2, 2), Overlap3M2: rounded(area.Overlap3M2, 2),
 		MissedM2: rounded(area.MissedM2, 2), OutsideM2: rounded(area.OutsideM2, 2),
 		MassKg: rounded(inside*mass.MassKg, 3), MassSdKg: rounded(inside*mass.SdKg, 3), ThrownOutsideKg: rounded((1-inside)*mass.MassKg, 3),
-		NominalKg: rounded(mass.NominalKg, 3),
+		NominalKg:       rounded(mass.NominalKg, 3),
 		SetRateKgHa:     rate(mass.NominalKg, mass.SwathM2),
 		FieldRateKgHa:   rate(inside*mass.MassKg, area.CoveredM2),
 		FieldRateLow:    max(0, rate(inside*low, area.CoveredM2)),

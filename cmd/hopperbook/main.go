@@ -54,7 +54,7 @@ func newApp() *cli.App {
 		CommandNotFound:        nil,
 		Commands: []*cli.Command{
 			demoCommand(), hubCommand(), publishCommand(), reconcileCommand(), fieldsCommand(), driftCommand(),
-			gapsCommand(), rejectsCommand(), exportCommand(),
+			gapsCommand(), rejectsCommand(), exportCommand(), trackCommand(),
 		},
 		Action: func(c *cli.Context) error {
 			if c.Args().Present() {

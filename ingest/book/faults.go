@@ -15,9 +15,11 @@ import (
 )
 
 // DuckDB gives its I/O errors one type and no code; what happened stands only
-// in the text. This file is the one place that reads it, and a test provokes
-// each error for real, so that a DuckDB that words it otherwise is noticed.
-var heldBy = regexp.MustCompile(`lock on file .*?(?:held in (.*?) \(PID (\d+)\)|$)`)
+// in the text. This file is the one place that reads it, and tests provoke the
+// errors for real, so that a DuckDB that words them otherwise is noticed.
+
+// holder matches the program and process that a refused lock names.
+var holder = regexp.MustCompile(`(\S+) \(PID (\d+)\)`)
 
 // explain makes a fault of what DuckDB or the file system said.
 func (b *Book) explain(op string, err error) error {
@@ -31,8 +33,8 @@ func (b *Book) explain(op string, err error) error {
 		return fault.New(op, fault.Canceled, err, "")
 	}
 	text := err.Error()
-	if m := heldBy.FindStringSubmatch(text); m != nil {
-		return held(op, b.path(), m[2], m[1])
+	if containsAny(text, "Could not set lock on file", "used by another process", "already open in") {
+		return b.held(op, text)
 	}
 	code, hint := fault.Internal, ""
 	switch {
@@ -48,13 +50,12 @@ func (b *Book) explain(op string, err error) error {
 	return fault.New(op, code, err, hint)
 }
 
-func held(op, path, pid, program string) error {
+func (b *Book) held(op, text string) error {
 	who := "another process"
-	if pid != "" {
-		who = fmt.Sprintf("process %s (%s)", pid, program)
+	if m := holder.FindStringSubmatch(text); m != nil {
+		who = fmt.Sprintf("process %s (%s)", m[2], m[1])
 	}
-	return fault.Newf(op, fault.Held, path+" is held by "+who,
-		"stop the hub, or run this command while the hub answers")
+	return fault.Newf(op, fault.Held, b.path()+" is held by "+who, "stop the hub, or run this command while the hub answers")
 }
 
 // isFull: no space, quota used up, or the file may not grow further. Inside

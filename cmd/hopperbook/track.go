@@ -1,0 +1,74 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"os"
+	"time"
+
+	"github.com/urfave/cli/v2"
+
+	"hopperbook/ingest/gnss"
+	"hopperbook/reconcile"
+	"hopperbook/reports"
+	"hopperbook/schemas/fault"
+)
+
+func trackCommand() *cli.Command {
+	return &cli.Command{
+		Name:      "track",
+		Usage:     "read a GNSS receiver's log (NMEA 0183): fixes, distance, swath and covered area",
+		ArgsUsage: "FILE",
+		Description: "A receiver does not say whether product was leaving: the whole drive counts, or with --infer what was driven at a\n" +
+			"spreading speed (3 to 35 km/h). A log without any date (GGA alone) needs --day.\n\nExample:\n  hopperbook track day.nmea --bout-width 18 --json",
+		Flags: []cli.Flag{
+			&cli.Float64Flag{Name: "bout-width", Usage: "bout width in `METRES`", Required: true},
+			&cli.BoolFlag{Name: "infer", Usage: "count only what was driven at a spreading speed"},
+			&cli.StringFlag{Name: "day", Usage: "UTC `DAY` of the first fix, like 2026-03-01, for logs that bring no date"},
+			&cli.BoolFlag{Name: "json", Usage: "print JSON, with every fix, instead of a table"},
+			&cli.BoolFlag{Name: "csv", Usage: "print CSV instead of a table"},
+		},
+		Action: trackAction,
+	}
+}
+
+func trackAction(c *cli.Context) error {
+	name, err := oneArgument(c, "FILE")
+	if err != nil {
+		return err
+	}
+	width := c.Float64("bout-width")
+	if !(width >= 0.5 && width <= 80) {
+		return fault.Newf("track", fault.Usage, fmt.Sprintf("a bout width of %v m", width), "give --bout-width between 0.5 and 80 m")
+	}
+	var options gnss.Options
+	if day := c.String("day"); day != "" {
+		if options.FirstDay, err = time.Parse(time.DateOnly, day); err != nil {
+			return fault.New("track", fault.Usage, err, "give --day like 2026-03-01")
+		}
+	}
+	file, err := os.Open(name)
+	if err != nil {
+		return fault.New("track", fault.NotFound, err, "check the file's name")
+	}
+	defer file.Close()
+	fixes, reading, err := gnss.Read(file, options)
+	if err != nil {
+		return err
+	}
+	if len(fixes) == 0 {
+		return fault.Newf("track "+name, fault.Input, fmt.Sprintf("no fix in %d sentences (%d epochs without a fix, %d without a date)", reading.Sentences, reading.NoFix, reading.Undated),
+			"is it an NMEA 0183 log with GGA or RMC? a log without dates needs --day 2026-03-01")
+	}
+	drive, err := reconcile.Measure(fixes, width, c.Bool("infer"))
+	if err != nil {
+		return err
+	}
+	answer := reports.TrackAnswer{Schema: reports.SchemaTrack, BoutWidthM: width, Reading: reading, Fixes: reports.TrackFixes(fixes), Drive: drive}
+	if c.Bool("json") {
+		enc := json.NewEncoder(c.App.Writer)
+		enc.SetIndent("", " ")
+		return fault.Wrap("print", enc.Encode(answer))
+	}
+	return show(c, reports.Track(answer))
+}
