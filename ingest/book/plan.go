@@ -144,6 +144,7 @@ func (p *plan) planQuarantine(ctx context.Context, conn *sql.Conn, contradicting
 			p.receipt.Duplicate++
 			continue
 		}
+		seen[key] = true
 		p.quarantine = append(p.quarantine, s)
 	}
 	p.receipt.Quarantined = len(p.quarantine)
