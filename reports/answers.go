@@ -59,6 +59,9 @@ type (
 	}
 )
 
+// NotBooked reports whether the message is not in the book as an event.
+func (r Reject) NotBooked() bool { return r.Kind != "clock" && !r.Repaired }
+
 // The schema names of the answers.
 const (
 	SchemaFields  = "hopperbook.fields/1"

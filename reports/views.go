@@ -9,6 +9,7 @@ import (
 
 	"hopperbook/reconcile"
 	"hopperbook/reconcile/drift"
+	"hopperbook/schemas"
 	"hopperbook/schemas/unit"
 )
 
@@ -107,7 +108,7 @@ func driftNote(d reconcile.Drift) string {
 func Gaps(a GapsAnswer) Table {
 	t := Table{Caption: "Events known to be missing", Columns: []Column{{"source", "Source", false}, {"from", "From", true}, {"to", "To", true}, {"count", "Events", true}}}
 	for _, g := range a.Gaps {
-		t.Rows = append(t.Rows, []string{string(g.Source), strconv.FormatInt(g.From, 10), strconv.FormatInt(g.To, 10), strconv.FormatInt(g.To-g.From+1, 10)})
+		t.Rows = append(t.Rows, []string{shortSource(g.Source), strconv.FormatInt(g.From, 10), strconv.FormatInt(g.To, 10), strconv.FormatInt(g.To-g.From+1, 10)})
 	}
 	if len(a.Gaps) == 0 {
 		t.Notes = append(t.Notes, "None: of every source the book holds all events up to the last one it knows.")
@@ -128,7 +129,7 @@ func Rejects(a RejectsAnswer) Table {
 			sequence = strconv.FormatInt(r.Sequence, 10)
 		}
 		reason := strings.TrimSpace(r.Pointer + " " + r.Detail)
-		t.Rows = append(t.Rows, []string{r.Kind, cmp.Or(string(r.Source), "-"), sequence, clock(r.Received), reason, yes(r.Repaired)})
+		t.Rows = append(t.Rows, []string{r.Kind, cmp.Or(shortSource(r.Source), "-"), sequence, clock(r.Received), reason, yes(r.Repaired)})
 		if r.Hint != "" && !seen[r.Hint] {
 			seen[r.Hint] = true
 			t.Notes = append(t.Notes, r.Kind+": "+r.Hint)
@@ -140,6 +141,15 @@ func Rejects(a RejectsAnswer) Table {
 		t.Notes = append(t.Notes, "hopperbook rejects --json prints the messages themselves.")
 	}
 	return t
+}
+
+// shortSource cuts a file's digest to what tells files apart.
+func shortSource(s schemas.Source) string {
+	const shown = len("/files/") + 12
+	if text := string(s); strings.HasPrefix(text, "/files/") && len(text) > shown {
+		return text[:shown] + "..."
+	}
+	return string(s)
 }
 
 // Summary is the overview of a whole result.

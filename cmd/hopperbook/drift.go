@@ -10,7 +10,7 @@ import (
 func driftCommand() *cli.Command {
 	return &cli.Command{
 		Name:   "drift",
-		Usage:  "is each machine still on its calibration; if not since which load and how far off",
+		Usage:  "is each machine still on its calibration? if not: since which load, and how far off",
 		Flags:  tableFlags(),
 		Action: func(c *cli.Context) error { return askAndShow(c, desk.Drift, reports.Drift) },
 	}

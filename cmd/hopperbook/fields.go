@@ -10,7 +10,7 @@ import (
 func fieldsCommand() *cli.Command {
 	return &cli.Command{
 		Name:   "fields",
-		Usage:  "what went on each field",
+		Usage:  "the real kg/ha of each field with its 95 % interval, beside the set rate",
 		Flags:  tableFlags(),
 		Action: func(c *cli.Context) error { return askAndShow(c, desk.Fields, reports.Fields) },
 	}

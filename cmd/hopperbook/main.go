@@ -51,14 +51,17 @@ func newApp() *cli.App {
 		UseShortOptionHandling: true,
 		ExitErrHandler:         func(*cli.Context, error) {}, // run prints and chooses the status
 		OnUsageError:           usageError,
-		CommandNotFound:        nil,
 		Commands: []*cli.Command{
 			demoCommand(), hubCommand(), publishCommand(), reconcileCommand(), fieldsCommand(), driftCommand(),
 			gapsCommand(), rejectsCommand(), exportCommand(), trackCommand(),
 		},
 		Action: func(c *cli.Context) error {
 			if c.Args().Present() {
-				return fault.Newf("", fault.Usage, fmt.Sprintf("there is no command %q", c.Args().First()), "hopperbook --help lists the commands")
+				hint := "hopperbook --help lists the commands"
+				if like := cli.SuggestCommand(c.App.Commands, c.Args().First()); like != "" {
+					hint = like + " " + hint
+				}
+				return fault.Newf("", fault.Usage, fmt.Sprintf("there is no command %q", c.Args().First()), hint)
 			}
 			return cli.ShowAppHelp(c)
 		},

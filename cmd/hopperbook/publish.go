@@ -1,7 +1,7 @@
 package main
 
 import (
-	"context"
+	"encoding/json"
 	"fmt"
 	"io"
 	"os"
@@ -11,7 +11,6 @@ import (
 
 	"hopperbook/cmd/internal/office"
 	"hopperbook/ingest/exchange"
-	"hopperbook/ingest/hub"
 	"hopperbook/schemas/fault"
 )
 
@@ -39,25 +38,25 @@ func publishAction(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	file, done, err := eventFile(name, c.App.Reader)
+	file, release, err := eventFile(name, c.App.Reader)
 	if err != nil {
 		return err
 	}
-	defer done()
-	return office.With(c.Context, cfg, func(ctx context.Context, client *hub.Client) error {
-		bar := newBar("publish")
-		sent, err := client.Publish(ctx, exchange.Events(file), c.Duration("patience"), bar.publish)
-		bar.done()
-		if err != nil {
-			return err
-		}
-		if c.Bool("json") {
-			_, err = fmt.Fprintf(c.App.Writer, "{\"schema\":\"hopperbook.published/1\",\"published\":%d}\n", sent)
-		} else {
-			_, err = fmt.Fprintf(c.App.Writer, "%d events published and confirmed by the book\n", sent)
-		}
-		return fault.Wrap("print", err)
-	})
+	defer release()
+	bar := newBar("publish")
+	done, err := office.Publish(c.Context, cfg, exchange.Events(file), c.Duration("patience"), bar.publish)
+	bar.done()
+	switch {
+	case err != nil:
+		return err
+	case c.Bool("json"):
+		return fault.Wrap("print", json.NewEncoder(c.App.Writer).Encode(done))
+	}
+	fmt.Fprintf(c.App.Writer, "%d events published and confirmed by the book\n", done.Published)
+	if done.NotBooked > 0 {
+		fmt.Fprintf(c.App.Writer, "%d of them are kept but not booked; hopperbook rejects says why\n", done.NotBooked)
+	}
+	return nil
 }
 
 // eventFile opens the file; standard input is spooled first, because its

@@ -22,7 +22,7 @@ func trackCommand() *cli.Command {
 		Description: "A receiver does not say whether product was leaving: the whole drive counts, or with --infer what was driven at a\n" +
 			"spreading speed (3 to 35 km/h). A log without any date (GGA alone) needs --day.\n\nExample:\n  hopperbook track day.nmea --bout-width 18 --json",
 		Flags: []cli.Flag{
-			&cli.Float64Flag{Name: "bout-width", Usage: "bout width in `METRES`", Required: true},
+			&cli.Float64Flag{Name: "bout-width", Usage: "bout width in `METRES`"},
 			&cli.BoolFlag{Name: "infer", Usage: "count only what was driven at a spreading speed"},
 			&cli.StringFlag{Name: "day", Usage: "UTC `DAY` of the first fix, like 2026-03-01, for logs that bring no date"},
 			&cli.BoolFlag{Name: "json", Usage: "print JSON, with every fix, instead of a table"},
@@ -39,7 +39,7 @@ func trackAction(c *cli.Context) error {
 	}
 	width := c.Float64("bout-width")
 	if !(width >= 0.5 && width <= 80) {
-		return fault.Newf("track", fault.Usage, fmt.Sprintf("a bout width of %v m", width), "give --bout-width between 0.5 and 80 m")
+		return fault.Newf("track", fault.Usage, fmt.Sprintf("a bout width of %v m cannot be", width), "give --bout-width between 0.5 and 80 m")
 	}
 	var options gnss.Options
 	if day := c.String("day"); day != "" {

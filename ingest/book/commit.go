@@ -31,7 +31,6 @@ func (b *Book) Commit(ctx context.Context, batch ingest.Batch) (ingest.Receipt, 
 	}
 	receipt, err := b.commit(ctx, batch)
 	if err != nil {
-		b.known = nil // what the book holds now is read from the book
 		b.broken = b.broken || isFatal(err)
 		return ingest.Receipt{}, b.explain(op, err)
 	}
@@ -108,8 +107,10 @@ FROM (SELECT unnest(?::VARCHAR[]) AS source, unnest(?::BIGINT[]) AS sequence, un
 WHERE reject.source = stored.source AND reject.sequence = stored.sequence AND repaired_at IS NULL`
 )
 
-// learn reads the ledger when it is not known or another writer of this
-// process has moved on.
+// learn reads the ledger when it is not known or the head is not where this
+// writer left it: another writer of this process has moved on, or a commit was
+// made that was reported as failed. A failed commit itself leaves the ledger
+// as it was, because a plan works on copies.
 func (b *Book) learn(ctx context.Context, conn *sql.Conn) error {
 	var head int64
 	if err := conn.QueryRowContext(ctx, selectHead).Scan(&head); err != nil {

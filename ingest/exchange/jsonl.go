@@ -125,8 +125,11 @@ func fillEnvelope(line []byte, v gjson.Result, id schemas.Identity) []byte {
 	add("id", fileULID(v, id))
 	add("source", string(id.Source))
 	add("sequence", strconv.FormatInt(id.Sequence, 10))
-	if info, ok := schemas.Lookup(schemas.EventType(v.Get("type").Str)); ok {
+	name := v.Get("type").Str
+	if info, ok := schemas.Lookup(schemas.EventType(name)); ok {
 		add("dataschema", info.DataSchema())
+	} else if name != "" {
+		add("dataschema", name+"/1") // refused for its type, which says more than a missing attribute
 	}
 	rest := bytes.TrimSpace(bytes.TrimSpace(line)[1:])
 	head := b.String()

@@ -1,7 +1,6 @@
 package hub
 
 import (
-	"errors"
 	"fmt"
 	"net"
 	"path/filepath"
@@ -88,8 +87,11 @@ func Start(cfg Config) (*Hub, error) {
 
 func (h *Hub) startServer() error {
 	host, portText, err := net.SplitHostPort(h.cfg.Listen)
-	port, errPort := strconv.Atoi(portText)
-	if err := errors.Join(err, errPort); err != nil {
+	port := 0
+	if err == nil {
+		port, err = strconv.Atoi(portText)
+	}
+	if err != nil {
 		return fault.New("start the hub", fault.Usage, err, "give --listen as host:port, like "+DefaultListen)
 	}
 	if port == 0 {
