@@ -10,11 +10,16 @@
 // Invariants: (Source, Sequence) identifies an event; field names are
 // snake_case and end in their unit; unknown fields are kept and never an
 // error; a wrong type, a value out of range or a missing required field is a
-// Violation that names the JSON pointer and the rule.
+// Violation that names the JSON pointer and the rule. Data that Read accepts
+// always decodes as its Go type, and is accepted by the JSON Schema of its
+// type; what Read refuses and a JSON Schema cannot is listed at JSONSchema.
+// Numbers are float64: digits beyond its precision do not count.
 //
 // Units and times: kg, m, mm, m3, kg/m3, kg/ha, km/h, degrees WGS84; times
-// are RFC 3339 UTC instants. The generated files are made by
-// go generate ./schemas and a test fails when they differ.
+// are RFC 3339 UTC instants of the years 1900 to 2200, without leap seconds.
+//
+// The files in json and asyncapi.json are made by go generate ./schemas from
+// the same struct tags; a test fails when they differ.
 package schemas
 
 //go:generate go run hopperbook/schemas/internal/generate .

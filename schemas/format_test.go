@@ -31,6 +31,7 @@ func like(rng *rand.Rand, good []string) string {
 // The hand-written checks against the regular expressions, which are the
 // oracle. A date the calendar does not have is left to time.Parse.
 func TestFormatsAgreeWithTheirPatterns(t *testing.T) {
+	t.Parallel()
 	formats := map[string][]string{
 		"id":        {"J-1", "urea.46_b", strings.Repeat("a", 64)},
 		"token":     {"spreader-1", "a", strings.Repeat("b", 48)},

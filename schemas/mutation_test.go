@@ -95,8 +95,8 @@ func breaksList(r *Rule, have any) []broken {
 	if r.MinItems > 0 {
 		all = append(all, broken{"empty", []any{}})
 	}
-	// A list a fix long is heavy: dt_ms stands for the others.
-	if list, ok := have.([]any); ok && len(list) > 0 && (r.MaxItems < 10_000 || r.Name == "dt_ms") {
+	// The longest lists are heavy here: dt_ms stands for them.
+	if list, ok := have.([]any); ok && len(list) > 0 && (r.MaxItems <= 1000 || r.Name == "dt_ms") {
 		long := make([]any, r.MaxItems+1)
 		for i := range long {
 			long[i] = list[0]
@@ -203,6 +203,7 @@ func child(v, step any) any {
 }
 
 func TestEveryBrokenRuleIsRefused(t *testing.T) {
+	t.Parallel()
 	schemas := compileSchemas(t)
 	types := map[EventType]int{}
 	for _, ex := range examples(t) {
@@ -299,9 +300,10 @@ func schemaCannotSay(v *Violation) bool {
 }
 
 func TestCheckerAndSchemaAgree(t *testing.T) {
+	t.Parallel()
 	schemas := compileSchemas(t)
 	accepted, refused := 0, 0
-	randomEvents(t, 3_000, func(ex example, raw []byte) {
+	randomEvents(t, 2_000, func(ex example, raw []byte) {
 		_, bad := Read(raw)
 		err := schemas.check(ex.info.Type, raw)
 		switch {
@@ -313,7 +315,7 @@ func TestCheckerAndSchemaAgree(t *testing.T) {
 			t.Fatalf("Read says %v, the JSON Schema %v of\n%s", bad, err, raw)
 		}
 	})
-	if accepted < 250 || refused < 250 {
+	if accepted < 200 || refused < 200 {
 		t.Errorf("%d accepted, %d refused: the mutations test one side only", accepted, refused)
 	}
 }

@@ -11,6 +11,7 @@ import (
 // The contract against second implementations from the npm registry: ajv, the
 // CloudEvents SDK and the AsyncAPI parser. ./test installs them where it can.
 func TestContractHoldsOutside(t *testing.T) {
+	t.Parallel()
 	const dir = "../testdata/outside"
 	node, err := exec.LookPath("node")
 	if err != nil {

@@ -1,6 +1,3 @@
-// Command generate writes the JSON Schemas and the AsyncAPI document of the
-// contract below the folder it is given. Schemas of types that are gone are
-// removed.
 package main
 
 import (
