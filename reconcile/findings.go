@@ -33,34 +33,36 @@ func (f *findings) sorted() []Finding {
 	return out
 }
 
-// trackText says what a kind of track finding means, with the unit of its
-// amount.
-func trackText(kind track.Kind) string {
+// trackWords says what a kind of track finding means: words after the count,
+// and what its amount is.
+type trackWords struct{ words, amount, unit string }
+
+func wordsOf(kind track.Kind) trackWords {
 	switch kind {
 	case track.NullPosition:
-		return "stretches of fixes at latitude 0, longitude 0, not used: the receiver had no position"
+		return trackWords{words: "stretches of fixes at latitude 0, longitude 0, not used: the receiver had no position"}
 	case track.NoFix:
-		return "stretches without a GNSS fix, not used"
+		return trackWords{words: "stretches without a GNSS fix, not used"}
 	case track.BadPosition:
-		return "stretches of positions off the globe, not used"
+		return trackWords{words: "stretches of positions off the globe, not used"}
 	case track.OutOfOrder:
-		return "stretches that came late, put in their place (amount: how late at most, s)"
+		return trackWords{"stretches that came late, put in their place", "the latest by", "s"}
 	case track.Duplicate:
-		return "stretches logged twice, counted once (amount: distance between the two at most, m)"
+		return trackWords{"stretches logged twice, counted once", "apart at most", "m"}
 	case track.Gap:
-		return "times without fixes, not joined (amount: longest way missed, m)"
+		return trackWords{"times without fixes, not joined", "longest way missed", "m"}
 	case track.Jump:
-		return "steps too fast to be true, not joined (amount: km/h at most)"
+		return trackWords{"steps too fast to be true, not joined", "fastest", "km/h"}
 	case track.Stationary:
-		return "times of spreading while standing still (amount: longest, s)"
+		return trackWords{"times of spreading while standing still", "longest", "s"}
 	case track.SpreadingInferred:
-		return "stretches whose log does not say whether product was leaving: inferred from speed"
+		return trackWords{words: "stretches whose log does not say whether product was leaving: inferred from the speed"}
 	case track.NoBoutWidth:
-		return "stretches spread with no bout width known: no area counted (amount: longest, m)"
+		return trackWords{"stretches spread with no bout width known, no area counted", "longest", "m"}
 	case track.NoSetRate:
-		return "stretches spread with no set rate known: no nominal mass counted (amount: longest, m)"
+		return trackWords{"stretches spread with no set rate known, no nominal mass counted", "longest", "m"}
 	}
-	return string(kind)
+	return trackWords{words: string(kind)}
 }
 
 // addBalance joins a machine's balance findings, one a kind: how many, and the
@@ -92,8 +94,11 @@ func (f *findings) addTrack(machine schemas.MachineID, found []track.Finding) {
 		sums[x.Kind] = sum{s.count + 1, max(s.amount, x.Detail)}
 	}
 	for _, kind := range sortedKeys(sums) {
-		s := sums[kind]
-		f.add(Finding{Kind: string(kind), Machine: machine, Count: s.count, Amount: s.amount,
-			Text: fmt.Sprintf("%d %s", s.count, trackText(kind))})
+		s, w := sums[kind], wordsOf(kind)
+		text := fmt.Sprintf("%d %s", s.count, w.words)
+		if w.unit != "" {
+			text += fmt.Sprintf(" (%s %.1f %s)", w.amount, s.amount, w.unit)
+		}
+		f.add(Finding{Kind: string(kind), Machine: machine, Count: s.count, Amount: s.amount, Unit: w.unit, Text: text})
 	}
 }

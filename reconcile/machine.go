@@ -176,8 +176,8 @@ func (m *machine) load(reg *registers, id schemas.LoadID, r At[schemas.HopperRef
 		guess += p.NominalKg
 	}
 	guess /= float64(len(r.Data.Loads))
-	found.add(Finding{Kind: "load_missing", Machine: m.id, Event: r.ID, At: r.Time, Amount: guess,
-		Text: fmt.Sprintf("load %s of refill %s is not in the book; taken as %.0f kg, very uncertain (amount: kg); look at hopperbook gaps", id, r.Data.Refill, guess)})
+	found.add(Finding{Kind: "load_missing", Machine: m.id, Event: r.ID, At: r.Time, Amount: guess, Unit: "kg",
+		Text: fmt.Sprintf("load %s of refill %s is not in the book; taken as %.0f kg, very uncertain; look at hopperbook gaps", id, r.Data.Refill, guess)})
 	return balance.Load{ID: id, NetKg: guess, SdKg: max(unknownLoadSd*guess, 1), Scale: schemas.ScaleID("unknown-" + string(id))}
 }
 

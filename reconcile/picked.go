@@ -49,8 +49,8 @@ func pickedWrong(reg *registers, id schemas.MachineID, passes []Pass, segments [
 	})
 	for _, k := range keys {
 		s := sums[k]
-		found.add(Finding{Kind: "wrong_field_picked", Machine: id, Field: k.field, Event: s.pass.ID, At: s.pass.start(), Count: s.logs, Amount: s.kg,
-			Text: fmt.Sprintf("%d pass logs were made under %s but lie in field %s; the boundary counts (amount: nominal kg)", s.logs, k.picked, k.field)})
+		found.add(Finding{Kind: "wrong_field_picked", Machine: id, Field: k.field, Event: s.pass.ID, At: s.pass.start(), Count: s.logs, Amount: s.kg, Unit: "kg",
+			Text: fmt.Sprintf("%d pass logs were made under %s but lie in field %s (%.0f kg nominal); the boundary counts", s.logs, k.picked, k.field, s.kg)})
 	}
 }
 

@@ -80,7 +80,7 @@ func readRegisters(in Input, found *findings) registers {
 		r.loads[l.Data.Load] = l
 	}
 	for _, l := range again {
-		found.add(Finding{Kind: "load_twice", Machine: l.Machine, Event: l.ID, At: l.Time, Amount: l.Data.NetKg,
+		found.add(Finding{Kind: "load_twice", Machine: l.Machine, Event: l.ID, At: l.Time, Amount: l.Data.NetKg, Unit: "kg",
 			Text: "load " + string(l.Data.Load) + " was weighed twice under the same name; the first counts"})
 	}
 	for _, id := range sortedKeys(r.fields) {

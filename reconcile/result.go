@@ -104,6 +104,7 @@ type Finding struct {
 	Event   schemas.EventID   `json:"event,omitempty"`
 	At      time.Time         `json:"at,omitzero"`
 	Count   int               `json:"count"`
-	Amount  float64           `json:"amount"` // in the unit the text names
+	Amount  float64           `json:"amount"`
+	Unit    string            `json:"unit,omitempty"` // of amount
 	Text    string            `json:"text"`
 }

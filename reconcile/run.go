@@ -110,8 +110,8 @@ func idleLoads(in Input, reg *registers, found *findings) {
 	}
 	for _, id := range sortedKeys(reg.loads) {
 		if l := reg.loads[id]; !used[id] {
-			found.add(Finding{Kind: "load_not_refilled", Machine: l.Machine, Event: l.ID, At: l.Time, Amount: l.Data.NetKg,
-				Text: fmt.Sprintf("load %s was weighed and is in no refill (amount: kg)", id)})
+			found.add(Finding{Kind: "load_not_refilled", Machine: l.Machine, Event: l.ID, At: l.Time, Amount: l.Data.NetKg, Unit: "kg",
+				Text: fmt.Sprintf("load %s was weighed and is in no refill", id)})
 		}
 	}
 }
@@ -139,8 +139,8 @@ func fieldMasses(told []*machine, found *findings) []balance.FieldMass {
 	}
 	for _, f := range masses[:inside] {
 		if f.MassKg >= worthSayingKg {
-			found.add(Finding{Kind: "spread_outside", Amount: f.MassKg,
-				Text: fmt.Sprintf("%.0f kg of %s were spread outside every field (amount: kg)", f.MassKg, cmp.Or(string(f.Product), "an unnamed product"))})
+			found.add(Finding{Kind: "spread_outside", Amount: f.MassKg, Unit: "kg",
+				Text: fmt.Sprintf("%.0f kg of %s were spread outside every field", f.MassKg, cmp.Or(string(f.Product), "an unnamed product"))})
 		}
 	}
 	return masses[inside:]

@@ -63,7 +63,7 @@ func (c *chain) interval(first int) (next int) {
 	}
 	iv.Merged = end - first - 1
 	if iv.Merged > 0 {
-		c.find(MergedIntervals, r.ID, "%d refills without a residual are taken together with the one before", iv.Merged)
+		c.find(MergedIntervals, r.ID, "balanced together with the next %d: their residual was not read", iv.Merged)
 	}
 	iv.pieces = join(pieces)
 	iv.NominalKg = nominal(iv.pieces)
