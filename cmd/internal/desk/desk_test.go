@@ -1,0 +1,217 @@
+package desk
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"hopperbook/ingest"
+	"hopperbook/ingest/book"
+	"hopperbook/reconcile"
+	"hopperbook/reports"
+	"hopperbook/schemas"
+	"hopperbook/schemas/fault"
+)
+
+// filing puts events into a fresh book and asks its desk.
+type filing struct {
+	t    *testing.T
+	book *book.Book
+	desk *Desk
+	seq  int64
+}
+
+func newFiling(t *testing.T) *filing {
+	t.Helper()
+	b, err := book.Open(context.Background(), t.TempDir(), book.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := b.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return &filing{t: t, book: b, desk: New(b, "tussock")}
+}
+
+// add books an event of a device and returns its ID.
+func (f *filing) add(device schemas.DeviceID, typ schemas.EventType, minute int, data any) schemas.EventID {
+	f.t.Helper()
+	f.seq++
+	id := schemas.EventID(fmt.Sprintf("01J%023d", f.seq))
+	at := time.Date(2026, 3, 2, 8, minute, 0, 0, time.UTC)
+	raw, err := schemas.Write(schemas.Identity{Source: schemas.DeviceSource(device, "a"), Sequence: f.seq}, id, typ, at, data)
+	if err != nil {
+		f.t.Fatal(err)
+	}
+	event, bad := schemas.Read(raw)
+	if bad != nil {
+		f.t.Fatalf("%v in %s", bad, raw)
+	}
+	if _, err := f.book.Commit(context.Background(), ingest.Batch{Events: []ingest.Received{{Event: event, At: at}}}); err != nil {
+		f.t.Fatal(err)
+	}
+	return id
+}
+
+func ask[T any](f *filing, question string) T {
+	f.t.Helper()
+	var out bytes.Buffer
+	if err := f.desk.Answer(context.Background(), question, []byte("null"), &out); err != nil {
+		f.t.Fatal(err)
+	}
+	var v T
+	if err := json.Unmarshal(out.Bytes(), &v); err != nil {
+		f.t.Fatal(err)
+	}
+	return v
+}
+
+// line is a straight drive of 400 m along a meridian in 100 s.
+func line(minute int, state schemas.Spreading) schemas.PassLogged {
+	fixes := make([]schemas.Fix, 101)
+	start := time.Date(2026, 3, 2, 8, minute, 0, 0, time.UTC).UnixMilli()
+	for i := range fixes {
+		fixes[i] = schemas.Fix{UnixMilli: start + int64(i)*1000, LatDeg: -46 + float64(i)*3.6e-5, LonDeg: 169, SpeedKmh: 14.4, HeadingDeg: 0,
+			SetRateKgHa: 200, BoutWidthM: 20, Quality: schemas.QualityRTKFixed, Spreading: state}
+	}
+	p, err := schemas.PassData(fixes, schemas.PassHeader{})
+	if err != nil {
+		panic(err)
+	}
+	return p
+}
+
+func number(v float64) *float64 { return &v }
+
+// day is one load of 160 kg on one line of nominally 160 kg; it returns the
+// load's and the pass log's event.
+func (f *filing) day() (load, pass schemas.EventID) {
+	ring := []schemas.Position{{168.999, -46.001}, {169.001, -46.001}, {169.001, -45.995}, {168.999, -45.995}, {168.999, -46.001}}
+	f.add("office", schemas.TypeRegisterField, 0, schemas.RegisterField{Field: "F1", Customer: "C1", Name: "Long", Boundary: schemas.Boundary{{ring}}})
+	load = f.add("ld1", schemas.TypeLoadWeighed, 1, schemas.LoadWeighed{Load: "L1", Product: "super", NetKg: 160, Method: schemas.MethodBucket, SdKg: number(1)})
+	f.add("sp1", schemas.TypeHopperRefilled, 2, schemas.HopperRefilled{Refill: "R1", Product: "super", Loads: []schemas.LoadID{"L1"}, ResidualKg: number(0), ResidualMethod: "empty"})
+	pass = f.add("sp1", schemas.TypePassLogged, 3, line(3, schemas.SpreadingOn))
+	f.add("sp1", schemas.TypeHopperRefilled, 9, schemas.HopperRefilled{Refill: "R2", Product: "super", Loads: []schemas.LoadID{}, ResidualKg: number(0), ResidualMethod: "empty"})
+	return load, pass
+}
+
+func (f *filing) massKg() float64 {
+	f.t.Helper()
+	fields := ask[reports.FieldsAnswer](f, Fields).Fields
+	if len(fields) == 0 {
+		return 0
+	}
+	return fields[0].MassKg
+}
+
+func (f *filing) wantMass(what string, kg float64) {
+	f.t.Helper()
+	if got := f.massKg(); got < kg-0.5 || got > kg+0.5 {
+		f.t.Errorf("%s: %v kg on the field, want %v", what, got, kg)
+	}
+}
+
+// The kept result is shown until events come, and amendments are applied
+// before anything is computed.
+func TestAmendmentsCountAtOnce(t *testing.T) {
+	f := newFiling(t)
+	load, pass := f.day()
+	f.wantMass("as entered", 160)
+
+	replacement, err := json.Marshal(schemas.LoadWeighed{Load: "L1", Product: "super", NetKg: 150, Method: schemas.MethodBucket, SdKg: number(1)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	f.add("office", schemas.TypeEventAmended, 20, schemas.EventAmended{Amends: load, Action: schemas.AmendReplace, Reason: "misread", Replacement: replacement})
+	f.wantMass("load replaced", 150)
+
+	f.add("office", schemas.TypeEventAmended, 21, schemas.EventAmended{Amends: load, Action: schemas.AmendReplace, Reason: "typed badly", Replacement: json.RawMessage(`{"load":"L1"}`)})
+	f.wantMass("a replacement that breaks the contract is said and not used", 160)
+	if out := findings(f); !strings.Contains(out, "bad_amendment") {
+		t.Errorf("findings %s", out)
+	}
+
+	off, err := json.Marshal(line(3, schemas.SpreadingOff))
+	if err != nil {
+		t.Fatal(err)
+	}
+	f.add("office", schemas.TypeEventAmended, 22, schemas.EventAmended{Amends: pass, Action: schemas.AmendReplace, Reason: "switch was off", Replacement: off})
+	f.wantMass("pass log replaced by one that does not spread", 0)
+
+	f.add("office", schemas.TypeEventAmended, 23, schemas.EventAmended{Amends: pass, Action: schemas.AmendVoid, Reason: "a test drive"})
+	f.wantMass("pass log void", 0)
+	if n := ask[reconcile.Result](f, Reconcile).Totals.PassLogs; n != 0 {
+		t.Errorf("%d pass logs count, want none", n)
+	}
+}
+
+func findings(f *filing) string {
+	raw, err := json.Marshal(ask[reconcile.Result](f, Reconcile).Findings)
+	if err != nil {
+		f.t.Fatal(err)
+	}
+	return string(raw)
+}
+
+// The book's rows and the bare events give the same input.
+func TestInputOfEventsIsTheBooks(t *testing.T) {
+	f := newFiling(t)
+	_, pass := f.day()
+	f.add("office", schemas.TypeEventAmended, 20, schemas.EventAmended{Amends: pass, Action: schemas.AmendVoid, Reason: "x"})
+	var events []schemas.Event
+	err := f.book.Export(context.Background(), func(raw []byte) error {
+		e, bad := schemas.Read(bytes.Clone(raw))
+		if bad != nil {
+			return bad
+		}
+		events = append(events, e)
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := InputOf(events)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want, err := f.desk.input(context.Background())
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, b := mustRun(t, got), mustRun(t, want)
+	if a != b {
+		t.Errorf("from events\n%s\nfrom the book\n%s", a, b)
+	}
+}
+
+func mustRun(t *testing.T, in reconcile.Input) string {
+	t.Helper()
+	res, err := reconcile.Run(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	raw, err := json.Marshal(res)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(raw)
+}
+
+func TestAnUnknownQuestionSaysSo(t *testing.T) {
+	f := newFiling(t)
+	err := f.desk.Answer(context.Background(), "weather", nil, &bytes.Buffer{})
+	if fault.CodeOf(err) != fault.Usage || fault.HintOf(err) == "" {
+		t.Errorf("err = %v", err)
+	}
+	for _, q := range f.desk.Questions() {
+		if err := f.desk.Answer(context.Background(), q, []byte("null"), &bytes.Buffer{}); err != nil {
+			t.Errorf("%s of an empty book: %v", q, err)
+		}
+	}
+}

@@ -1,0 +1,63 @@
+package render
+
+import (
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"reflect"
+	"testing"
+
+	"hopperbook/reports"
+)
+
+func table() reports.Table {
+	return reports.Table{Caption: "Fields", Columns: []reports.Column{{Key: "name", Title: "Name"}, {Key: "mass_t", Title: "Spread t", Right: true}},
+		Rows: [][]string{{"Māra, \"north\"", "9.10"}, {"=1+1", "-12.00"}}, Notes: []string{"a note"}}
+}
+
+func TestTextAligns(t *testing.T) {
+	var b bytes.Buffer
+	if err := Text(&b, table()); err != nil {
+		t.Fatal(err)
+	}
+	want := "Fields\n" +
+		"Name           Spread t\n" +
+		"Māra, \"north\"      9.10\n" +
+		"=1+1             -12.00\n" +
+		"a note\n"
+	if b.String() != want {
+		t.Errorf("got\n%swant\n%s", b.String(), want)
+	}
+}
+
+// encoding/csv reads back what was written, but for the text a spreadsheet
+// would run.
+func TestCSVReadsBackAndDisarmsFormulas(t *testing.T) {
+	var b bytes.Buffer
+	if err := CSV(&b, table()); err != nil {
+		t.Fatal(err)
+	}
+	rows, err := csv.NewReader(&b).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := [][]string{{"name", "mass_t"}, {"Māra, \"north\"", "9.10"}, {"'=1+1", "-12.00"}}
+	if !reflect.DeepEqual(rows, want) {
+		t.Errorf("got %q, want %q", rows, want)
+	}
+	for cell, want := range map[string]string{"+1": "'+1", "@x": "'@x", "-": "-", "-x": "'-x", "plain": "plain", "": ""} {
+		if got := notFormula(cell); got != want {
+			t.Errorf("notFormula(%q) = %q, want %q", cell, got, want)
+		}
+	}
+}
+
+type broken struct{}
+
+func (broken) Write([]byte) (int, error) { return 0, errors.New("the pipe is closed") }
+
+func TestAFailingWriterIsAnError(t *testing.T) {
+	if Text(broken{}, table()) == nil || CSV(broken{}, table()) == nil {
+		t.Error("a failing writer must be an error")
+	}
+}

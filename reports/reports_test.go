@@ -1,0 +1,112 @@
+package reports
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"hopperbook/reconcile"
+)
+
+func TestNumbers(t *testing.T) {
+	for _, r := range []struct {
+		v        float64
+		decimals int
+		want     string
+	}{
+		{1.005, 2, "1.00"}, {2617.6, 0, "2618"}, {-0.0001, 1, "0.0"}, {math.NaN(), 1, "-"}, {math.Inf(1), 1, "-"}, {0, 2, "0.00"},
+	} {
+		if got := number(r.v, r.decimals); got != r.want {
+			t.Errorf("number(%v, %d) = %s, want %s", r.v, r.decimals, got, r.want)
+		}
+	}
+	for v, want := range map[float64]string{1.26: "+1.3", -1.26: "-1.3", 0: "+0.0", -0.01: "+0.0"} {
+		if got := signed(v, 1); got != want {
+			t.Errorf("signed(%v) = %s, want %s", v, got, want)
+		}
+	}
+	if got := signed(math.NaN(), 1); got != "-" {
+		t.Errorf("signed(NaN) = %s", got)
+	}
+}
+
+func cell(t *testing.T, table Table, row int, key string) string {
+	t.Helper()
+	for i, c := range table.Columns {
+		if c.Key == key {
+			return table.Rows[row][i]
+		}
+	}
+	t.Fatalf("no column %s", key)
+	return ""
+}
+
+func TestFieldsTable(t *testing.T) {
+	table := Fields(FieldsAnswer{Fields: []reconcile.Field{{Field: "f01", Name: "Gull paddock", Product: "lime", CoveredM2: 149_800, MassKg: 39_230,
+		SetRateKgHa: 2500, FieldRateKgHa: 2618.4, FieldRateLow: 2586, FieldRateHigh: 2651, Overlap2M2: 6000, Overlap3M2: 892, Open: true}}})
+	for key, want := range map[string]string{"covered_ha": "14.98", "mass_t": "39.23", "set_rate_kg_ha": "2500", "field_rate_kg_ha": "2618",
+		"off_pct": "+4.7", "overlap_pct": "4.6", "open": "yes"} {
+		if got := cell(t, table, 0, key); got != want {
+			t.Errorf("%s = %s, want %s", key, got, want)
+		}
+	}
+	if len(table.Notes) != 1 || !strings.Contains(table.Notes[0], "Open") {
+		t.Errorf("notes %v", table.Notes)
+	}
+	if empty := Fields(FieldsAnswer{}); len(empty.Notes) != 1 {
+		t.Errorf("an empty book must say why there is nothing: %v", empty.Notes)
+	}
+	nothing := Fields(FieldsAnswer{Fields: []reconcile.Field{{Field: "f02"}}})
+	for _, c := range nothing.Rows[0] {
+		if strings.Contains(c, "NaN") || strings.Contains(c, "Inf") {
+			t.Errorf("a field nothing was spread on: %v", nothing.Rows[0])
+		}
+	}
+}
+
+func TestDriftTableSaysWhatToDo(t *testing.T) {
+	table := Drift(DriftAnswer{Drifts: []reconcile.Drift{
+		{Machine: "sp1", Product: "lime", State: "holding", Loads: 40, FlowRatio: 0.998, Since: time.Date(2026, 3, 1, 21, 23, 0, 0, time.UTC)},
+		{Machine: "sp2", Product: "super", State: "recalibrate", Loads: 20, FlowRatio: 0.93, ChangeLoad: 9, SizePct: -13.4, SizeLowPct: -14.9, SizeHighPct: -11.9, FlowFactor: 1.155},
+		{Machine: "sp3", State: "watch", Loads: 9, ChangeLoad: 4, SizePct: 3.1},
+	}})
+	if cell(t, table, 0, "size_pct") != "-" || cell(t, table, 1, "size_pct") != "-13.4" || cell(t, table, 0, "since") != "2026-03-01 21:23" || cell(t, table, 1, "since") != "-" {
+		t.Errorf("rows %v", table.Rows)
+	}
+	if len(table.Notes) != 2 {
+		t.Fatalf("notes %v", table.Notes)
+	}
+	for _, want := range []string{"RECALIBRATE sp2", "since load 9", "-13.4 %", "1.155", "catch test", "Stop the machine"} {
+		if !strings.Contains(table.Notes[0], want) {
+			t.Errorf("%q does not say %q", table.Notes[0], want)
+		}
+	}
+	if !strings.Contains(table.Notes[1], "Watch sp3") {
+		t.Errorf("note %q", table.Notes[1])
+	}
+}
+
+func TestRejectsTableGivesEachHintOnce(t *testing.T) {
+	table := Rejects(RejectsAnswer{Rejects: []Reject{
+		{Kind: "rejected", Source: "/files/309881df31d295777d6253776a54fa4c5725e2e51c52232b7b8fedf4a53baba3", Sequence: 3, Pointer: "/data/net_kg", Detail: "must be at most 200000", Hint: "repair it"},
+		{Kind: "rejected", Detail: "is not a JSON object", Hint: "repair it"},
+	}})
+	if table.Rows[0][1] != "/files/309881df31d2..." || table.Rows[1][1] != "-" || table.Rows[1][2] != "-" {
+		t.Errorf("rows %v", table.Rows)
+	}
+	if len(table.Notes) != 2 {
+		t.Errorf("notes %v", table.Notes)
+	}
+}
+
+func TestDemoTellsInsideFromOutside(t *testing.T) {
+	d := Demo{Fields: []DemoField{{Field: reconcile.Field{Field: "f01"}, Inside: true}, {Field: reconcile.Field{Field: "f02"}}}, FieldsInside: 1}
+	tables := DemoTables(d)
+	if got := tables[1].Rows[0][9] + tables[1].Rows[1][9]; got != "yesNO" {
+		t.Errorf("inside column %s", got)
+	}
+	if !strings.Contains(tables[1].Notes[0], "1 of 2") || !strings.Contains(tables[2].Notes[0], "nothing") {
+		t.Errorf("notes %v %v", tables[1].Notes, tables[2].Notes)
+	}
+}
