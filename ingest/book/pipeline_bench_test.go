@@ -2,7 +2,6 @@ package book
 
 import (
 	"context"
-	"fmt"
 	"iter"
 	"testing"
 	"time"
@@ -125,7 +124,7 @@ func streamToBook(b *testing.B, batch *ingest.Batch) float64 {
 	}}
 	d := timed(b, func() error { return w.Run(ctx) })
 	if left != 0 {
-		b.Fatal(fmt.Sprintf("%d of %d not in the book", left, len(batch.Events)))
+		b.Fatalf("%d of %d not in the book", left, len(batch.Events))
 	}
 	return rateOf(len(batch.Events), d)
 }
