@@ -114,7 +114,12 @@ type running struct {
 
 func start(t *testing.T, dir string, store *memory) *running {
 	t.Helper()
-	h, err := Start(Config{Dir: dir, Listen: "127.0.0.1:0", Contractor: "tussock", Logf: t.Logf})
+	return startWith(t, Config{Dir: dir, Listen: "127.0.0.1:0", Contractor: "tussock", Logf: t.Logf}, store)
+}
+
+func startWith(t *testing.T, cfg Config, store *memory) *running {
+	t.Helper()
+	h, err := Start(cfg)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -376,23 +381,24 @@ func TestStartSaysWhatIsWrong(t *testing.T) {
 	}
 }
 
-// An existing NATS server serves as well as the embedded one.
+// An existing NATS server serves as well as the embedded one, several
+// contractors beside each other.
 func TestAnExistingServer(t *testing.T) {
 	owner, err := Start(Config{Dir: t.TempDir(), Listen: "127.0.0.1:0", Contractor: "other"})
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer owner.Close()
-	if err := owner.conn.Flush(); err != nil {
-		t.Fatal(err)
+	store := newMemory()
+	r := startWith(t, Config{NATS: owner.URL(), Contractor: "tussock"}, store)
+	if r.hub.URL() != owner.URL() || r.hub.server != nil {
+		t.Errorf("url %s", r.hub.URL())
 	}
-	h, err := Start(Config{NATS: owner.URL(), Contractor: "other"})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer h.Close()
-	if h.URL() != owner.URL() || h.server != nil {
-		t.Errorf("url %s", h.URL())
+	all := events(t, "sp1", 100)
+	publish(t, r, all)
+	r.mustEnd(t)
+	if len(store.events) != len(all) {
+		t.Errorf("%d events", len(store.events))
 	}
 }
 

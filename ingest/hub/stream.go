@@ -15,7 +15,7 @@ import (
 )
 
 const (
-	streamName   = "BOOK"
+	streamPrefix = "BOOK-" // and the contractor: several may share a server
 	consumerName = "ingest"
 	setupTimeout = 30 * time.Second
 
@@ -29,6 +29,8 @@ const (
 	ackWait = 2 * time.Minute
 )
 
+func (h *Hub) streamName() string { return streamPrefix + string(h.cfg.Contractor) }
+
 func (h *Hub) ensureStream() error {
 	ctx, stop := context.WithTimeout(context.Background(), setupTimeout)
 	defer stop()
@@ -37,13 +39,13 @@ func (h *Hub) ensureStream() error {
 		return fault.New("open the stream", fault.Internal, err, "")
 	}
 	_, err = js.CreateOrUpdateStream(ctx, jetstream.StreamConfig{
-		Name: streamName, Description: "events on their way into the book",
+		Name: h.streamName(), Description: "events on their way into the book",
 		Subjects:  []string{"book." + string(h.cfg.Contractor) + ".>"},
 		Retention: jetstream.WorkQueuePolicy, Storage: jetstream.FileStorage,
 		Discard: jetstream.DiscardNew, MaxMsgSize: maxPayload,
 	})
 	if err != nil {
-		return fault.New("open the stream", fault.Unavailable, err, "the NATS server must have JetStream and room on its disk; a stream BOOK of another contractor must not be there")
+		return fault.New("open the stream", fault.Unavailable, err, "the NATS server must have JetStream and room on its disk")
 	}
 	return nil
 }
@@ -63,10 +65,10 @@ func (h *Hub) Intake(ctx context.Context) (*Intake, error) {
 	if err != nil {
 		return nil, fault.New("read the stream", fault.Internal, err, "")
 	}
-	if err := js.DeleteConsumer(ctx, streamName, consumerName); err != nil && !errors.Is(err, jetstream.ErrConsumerNotFound) {
+	if err := js.DeleteConsumer(ctx, h.streamName(), consumerName); err != nil && !errors.Is(err, jetstream.ErrConsumerNotFound) {
 		return nil, fault.New("read the stream", fault.Unavailable, err, "restart the hub")
 	}
-	consumer, err := js.CreateConsumer(ctx, streamName, jetstream.ConsumerConfig{
+	consumer, err := js.CreateConsumer(ctx, h.streamName(), jetstream.ConsumerConfig{
 		Durable: consumerName, AckPolicy: jetstream.AckExplicitPolicy, AckWait: ackWait, MaxAckPending: 4 * pullMessages,
 	})
 	if err != nil {
