@@ -18,6 +18,8 @@ const goodField = `{"specversion":"1.0","id":"01JNB3Q2Q3W4E5R6T7Y8V9B00G","sourc
 	`"data":{"field":"F-7","customer":"C-1","name":"Long","boundary":{"type":"Polygon","coordinates":[[[0,0],[1,0],[1,1],[0,0]]]}}}`
 
 // Each row changes one piece of a good event. An empty want is "accepted".
+//
+// tripwire: one table of ugly input, a row each.
 func TestUglyInput(t *testing.T) {
 	deep := strings.Repeat("[", 10_000) + strings.Repeat("]", 10_000)
 	rows := []struct {

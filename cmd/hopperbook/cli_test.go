@@ -75,6 +75,8 @@ func line(typ, at, data string) string { return fmt.Sprintf(header, typ, at, dat
 
 // Ugly input: each ends in the rejects with its rule and whole, or is booked
 // with a flag; the good events beside it are booked.
+//
+// tripwire: one table of ugly input and one file of it, read from top to end.
 func TestUglyInputIsKeptWithAReason(t *testing.T) {
 	const at = "2026-03-02T08:00:00Z"
 	weigh := func(kg string) string {

@@ -46,19 +46,20 @@ func played(t *testing.T, cfg season.Config) (*season.Season, reconcile.Result) 
 	return week, res
 }
 
-// seeds is how many seasons are played; the race detector makes each ten
-// times slower and the pure computations have no goroutines to race.
-func seeds(n uint64) uint64 {
+// slow leaves many seasons to the run without the race detector, which makes
+// each ten times slower: pure computations have no goroutines to race.
+func slow(t *testing.T) {
+	t.Helper()
 	if raceEnabled {
-		return n / 10
+		t.Skip("the simulated seasons are played by go test ./cmd/internal/demo without -race, as ./test does")
 	}
-	return n
 }
 
 // A season without a fault names no machine.
 func TestQuietSeasonsNameNone(t *testing.T) {
+	slow(t)
 	inside, all := 0, 0
-	for seed := range seeds(20) {
+	for seed := range uint64(20) {
 		week, res := played(t, season.Config{Seed: seed}.NoFaults())
 		for _, d := range res.Drifts {
 			if d.State == string(drift.Recalibrate) {
@@ -75,8 +76,9 @@ func TestQuietSeasonsNameNone(t *testing.T) {
 
 // A slip is named: the machine and no other, near its load, with its size.
 func TestSlipsAreNamed(t *testing.T) {
+	slow(t)
 	inside, all := 0, 0
-	for seed := range seeds(10) {
+	for seed := range uint64(10) {
 		week, res := played(t, season.Config{Seed: seed})
 		faults, named := faults(week.Truth, res.Drifts)
 		if !named {

@@ -124,7 +124,7 @@ func TestEveryPackageSaysWhatItOwns(t *testing.T) {
 			t.Errorf("%s has no doc.go", p.ImportPath)
 			continue
 		}
-		for _, want := range []string{"Owns:", "Does not own:", "Invariants:", "Units"} {
+		for _, want := range []string{"Owns:", "Does not own:", "Invariants", "Units"} {
 			if !strings.Contains(string(raw), want) {
 				t.Errorf("%s/doc.go does not say %q", p.ImportPath, want)
 			}

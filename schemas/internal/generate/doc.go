@@ -5,4 +5,6 @@
 // Owns: writing the files. Does not own: what is in them (schemas.Generate).
 //
 // Invariants: the same contract gives the same bytes.
+//
+// Units and times: none.
 package main
