@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"context"
+	"iter"
 	"time"
 
 	"hopperbook/schemas"
@@ -32,6 +33,17 @@ type Outgoing struct {
 	schemas.Identity
 	Type schemas.EventType
 	Raw  []byte
+}
+
+// Each hands out events that are at hand, none with an error.
+func Each(events []Outgoing) iter.Seq2[Outgoing, error] {
+	return func(yield func(Outgoing, error) bool) {
+		for _, e := range events {
+			if !yield(e, nil) {
+				return
+			}
+		}
+	}
 }
 
 // Received is an event that keeps the contract.

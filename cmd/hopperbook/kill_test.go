@@ -5,7 +5,6 @@ import (
 	"bytes"
 	"context"
 	"fmt"
-	"iter"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -151,16 +150,6 @@ func notHeld(t *testing.T, client *hub.Client, all []ingest.Outgoing, window int
 	return left
 }
 
-func sequence(all []ingest.Outgoing) iter.Seq2[ingest.Outgoing, error] {
-	return func(yield func(ingest.Outgoing, error) bool) {
-		for _, o := range all {
-			if !yield(o, nil) {
-				return
-			}
-		}
-	}
-}
-
 // Kill -9 of the hub at 50 random moments during a publish: after restarts
 // and resends nothing is missing and nothing is double.
 func TestKillTheHubAtFiftyMoments(t *testing.T) {
@@ -177,7 +166,7 @@ func TestKillTheHubAtFiftyMoments(t *testing.T) {
 		left := notHeld(t, client, all, window)
 		moment := 1 + rng.IntN(2*len(left)-1) // counted in events sent plus events confirmed
 		ctx, stop := context.WithCancel(context.Background())
-		_, err = client.Publish(ctx, sequence(left), time.Minute, func(sent, confirmed int) {
+		_, err = client.Publish(ctx, ingest.Each(left), time.Minute, func(sent, confirmed int) {
 			if sent+confirmed >= moment {
 				p.kill()
 				stop()
@@ -203,7 +192,7 @@ func TestKillTheHubAtFiftyMoments(t *testing.T) {
 	defer client.Close()
 	ctx, stop := context.WithTimeout(context.Background(), 2*time.Minute)
 	defer stop()
-	if _, err := client.Publish(ctx, sequence(notHeld(t, client, all, len(all))), time.Minute, nil); err != nil {
+	if _, err := client.Publish(ctx, ingest.Each(notHeld(t, client, all, len(all))), time.Minute, nil); err != nil {
 		t.Fatal(err)
 	}
 	p.end(t)

@@ -2,7 +2,6 @@ package book
 
 import (
 	"context"
-	"iter"
 	"testing"
 	"time"
 
@@ -48,7 +47,7 @@ func benchStream(b *testing.B, batch *ingest.Batch) (*hub.Hub, *hub.Intake) {
 	}
 	defer client.Close()
 	// Nobody writes yet, so publishing ends without a confirmation.
-	sent, _ := client.Publish(context.Background(), outgoing(batch), time.Millisecond, nil)
+	sent, _ := client.Publish(context.Background(), ingest.Each(outgoing(batch)), time.Millisecond, nil)
 	if sent != len(batch.Events) {
 		b.Fatalf("%d of %d in the stream", sent, len(batch.Events))
 	}
@@ -59,15 +58,12 @@ func benchStream(b *testing.B, batch *ingest.Batch) (*hub.Hub, *hub.Intake) {
 	return h, in
 }
 
-func outgoing(batch *ingest.Batch) iter.Seq2[ingest.Outgoing, error] {
-	return func(yield func(ingest.Outgoing, error) bool) {
-		for i := range batch.Events {
-			e := &batch.Events[i]
-			if !yield(ingest.Outgoing{Identity: e.Identity, Type: e.Type, Raw: e.Raw}, nil) {
-				return
-			}
-		}
+func outgoing(batch *ingest.Batch) []ingest.Outgoing {
+	all := make([]ingest.Outgoing, len(batch.Events))
+	for i, e := range batch.Events {
+		all[i] = ingest.Outgoing{Identity: e.Identity, Type: e.Type, Raw: e.Raw}
 	}
+	return all
 }
 
 func rateOf(n int, d time.Duration) float64 { return float64(n) / d.Seconds() }

@@ -136,7 +136,7 @@ func TestPublishGivesUpWithWords(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer client.Close()
-	_, err = client.Publish(context.Background(), each(events(t, "sp1", 3)), 50*time.Millisecond, nil)
+	_, err = client.Publish(context.Background(), ingest.Each(events(t, "sp1", 3)), 50*time.Millisecond, nil)
 	if fault.CodeOf(err) != fault.Unavailable || !strings.Contains(err.Error(), "3 of 3 events") || fault.HintOf(err) == "" {
 		t.Errorf("err = %v", err)
 	}

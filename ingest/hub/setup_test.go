@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"iter"
 	"sync"
 	"testing"
 	"time"
@@ -182,22 +181,12 @@ func events(t testing.TB, device schemas.DeviceID, n int64) []ingest.Outgoing {
 	return all
 }
 
-func each(all []ingest.Outgoing) iter.Seq2[ingest.Outgoing, error] {
-	return func(yield func(ingest.Outgoing, error) bool) {
-		for _, o := range all {
-			if !yield(o, nil) {
-				return
-			}
-		}
-	}
-}
-
 func publish(t *testing.T, r *running, all []ingest.Outgoing) {
 	t.Helper()
 	ctx, stop := context.WithTimeout(context.Background(), 2*time.Minute)
 	defer stop()
 	confirmed := 0
-	sent, err := r.client.Publish(ctx, each(all), time.Minute, func(_, c int) { confirmed = c })
+	sent, err := r.client.Publish(ctx, ingest.Each(all), time.Minute, func(_, c int) { confirmed = c })
 	if err != nil || sent != len(all) || confirmed != len(all) {
 		t.Fatalf("sent %d, confirmed %d of %d: %v", sent, confirmed, len(all), err)
 	}

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"iter"
 	"math"
 	"slices"
 	"sync"
@@ -93,18 +92,8 @@ func tablet(ctx context.Context, bus *hub.Hub, device schemas.DeviceID, events [
 		return err
 	}
 	defer client.Close()
-	_, err = client.Publish(ctx, each(events), patience, func(sent, confirmed int) { t.note(device, sent, confirmed) })
+	_, err = client.Publish(ctx, ingest.Each(events), patience, func(sent, confirmed int) { t.note(device, sent, confirmed) })
 	return err
-}
-
-func each(events []ingest.Outgoing) iter.Seq2[ingest.Outgoing, error] {
-	return func(yield func(ingest.Outgoing, error) bool) {
-		for _, e := range events {
-			if !yield(e, nil) {
-				return
-			}
-		}
-	}
 }
 
 // tally adds up what the tablets have sent.
