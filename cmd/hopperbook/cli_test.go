@@ -198,6 +198,22 @@ func TestCommandsAskTheHubOrSayWhoHoldsTheBook(t *testing.T) {
 	}
 }
 
+// A book knows whose it is: the contractor is named once, because the stream
+// beside the book bears that name.
+func TestABookKnowsItsContractor(t *testing.T) {
+	dir := t.TempDir()
+	must(t, line("register.customer", "2026-03-02T08:00:00Z", `{"customer":"C1","name":"Invented farm"}`), "publish", "-", "--book", dir, "--contractor", "tussock")
+	hub := startHub(t, dir)
+	if out := must(t, "", "export", "events", "--book", dir); strings.Count(out, "\n") != 1 {
+		t.Errorf("export: %q", out)
+	}
+	hub.end(t)
+	_, stderr, exit := command(t, "", "fields", "--book", dir, "--contractor", "other")
+	if exit != fault.Conflict.Exit() || !strings.Contains(stderr, "it is the book of tussock") {
+		t.Errorf("another contractor's name: exit %d, %s", exit, stderr)
+	}
+}
+
 func TestExitStatusesAndHints(t *testing.T) {
 	empty := t.TempDir()
 	for _, r := range []struct {

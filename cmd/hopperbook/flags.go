@@ -10,7 +10,6 @@ import (
 	"github.com/urfave/cli/v2"
 
 	"hopperbook/cmd/internal/office"
-	"hopperbook/ingest/hub"
 	"hopperbook/reports"
 	"hopperbook/reports/render"
 	"hopperbook/schemas"
@@ -21,7 +20,7 @@ func bookFlags() []cli.Flag {
 	return []cli.Flag{
 		&cli.StringFlag{Name: "book", Usage: "folder of the book `DIR`", EnvVars: []string{"HOPPERBOOK_BOOK"}, Value: filepath.Join(xdg.DataHome, "hopperbook"), DefaultText: "hopperbook in the XDG data folder"},
 		&cli.StringFlag{Name: "nats", Usage: "`URL` of the NATS server to use; without it the book's own hub is found, or the book is opened", EnvVars: []string{"HOPPERBOOK_NATS"}},
-		&cli.StringFlag{Name: "contractor", Usage: "contractor `TOKEN` in the subjects", EnvVars: []string{"HOPPERBOOK_CONTRACTOR"}, Value: string(hub.DefaultContractor)},
+		&cli.StringFlag{Name: "contractor", Usage: "contractor `TOKEN` in the subjects", EnvVars: []string{"HOPPERBOOK_CONTRACTOR"}, DefaultText: "the book's, own for a new one"},
 	}
 }
 
@@ -34,7 +33,7 @@ func tableFlags() []cli.Flag {
 
 func officeConfig(c *cli.Context) (office.Config, error) {
 	cfg := office.Config{BookDir: c.String("book"), NATS: c.String("nats"), Contractor: schemas.ContractorID(c.String("contractor")), Logf: logf}
-	if !schemas.ValidToken(string(cfg.Contractor)) {
+	if cfg.Contractor != "" && !schemas.ValidToken(string(cfg.Contractor)) {
 		return cfg, fault.Newf("", fault.Usage, fmt.Sprintf("contractor %q is not a token", cfg.Contractor), "use lower-case letters, digits, '-' and '_'")
 	}
 	return cfg, nil

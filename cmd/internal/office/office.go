@@ -53,11 +53,15 @@ func Open(ctx context.Context, cfg Config) (Asker, error) {
 		return nil, fault.Newf("open the book", fault.NotFound, "there is no book in "+cfg.BookDir,
 			"publish events into it first, or name another folder with --book DIR (hopperbook demo --dir DIR makes one)")
 	}
+	contractor, err := contractorOf(cfg.BookDir, cfg.Contractor)
+	if err != nil {
+		return nil, err
+	}
 	opened, err := book.Open(ctx, cfg.BookDir, book.Options{})
 	if err != nil {
 		return nil, err
 	}
-	return local{opened, desk.New(opened, cfg.Contractor)}, nil
+	return local{opened, desk.New(opened, contractor)}, nil
 }
 
 // FindHub connects to the hub that left its note in the book's folder; nil

@@ -24,11 +24,17 @@ func Run(ctx context.Context, cfg Config, ready func(*hub.Hub), committed func(i
 		client.Close()
 		return fault.Newf("start the hub", fault.Held, "a hub of this book already runs", "use it, or stop it first")
 	}
+	if cfg.Contractor, err = contractorOf(cfg.BookDir, cfg.Contractor); err != nil {
+		return err
+	}
 	opened, err := book.Open(ctx, cfg.BookDir, book.Options{})
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, opened.Close()) }()
+	if err := keepContractor(cfg.BookDir, cfg.Contractor); err != nil {
+		return err
+	}
 	bus, err := hub.Start(hub.Config{Dir: cfg.BookDir, Listen: cfg.Listen, NATS: cfg.NATS, Contractor: cfg.Contractor, Logf: cfg.Logf})
 	if err != nil {
 		return err
