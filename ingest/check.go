@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"bytes"
 	"fmt"
 	"strings"
 
@@ -19,11 +20,16 @@ func Check(deliveries []Delivery) Batch {
 		if bad == nil {
 			bad = violation
 		}
+		// Files of events hold one a line, and an export must give back the
+		// bytes that came.
+		if bad == nil && bytes.ContainsAny(d.Data, "\r\n") {
+			bad = &schemas.Violation{Rule: "line", Detail: "holds a line break; publish the event on one line"}
+		}
 		if bad == nil {
 			b.Events = append(b.Events, Received{Event: event, At: d.Received})
 			continue
 		}
-		b.Rejects = append(b.Rejects, Reject{Identity: id, Subject: d.Subject, Raw: d.Data, Reason: *bad, At: d.Received})
+		b.Rejects = append(b.Rejects, Reject{Identity: id, Subject: strings.ToValidUTF8(d.Subject, "?"), Raw: d.Data, Reason: *bad, At: d.Received})
 	}
 	return b
 }

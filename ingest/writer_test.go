@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
@@ -30,7 +31,9 @@ func TestCheckSortsAndTrusts(t *testing.T) {
 		{"cut off, named by its publisher", good[:90], "book.own.sp1.job.finished", own.String() + "@00", "json", own},
 		{"cut off, named for another device", good[:90], "book.own.sp2.job.finished", own.String() + "@00", "json", schemas.Identity{}},
 		{"cut off, no name", good[:90], "book.own.sp1.job.finished", "", "json", schemas.Identity{}},
-		{"a line of a file", "nonsense", "book.own.files.unknown", file.String() + "@00", "json", file},
+		{"over two lines", good[:20] + "\n" + good[20:], "book.own.sp1.job.finished", "", "line", own},
+		{"a subject that is no text", "nonsense", "book.own.sp1.we\xffather", "", "json", schemas.Identity{}},
+		{"a line of a file", "nonsense", "book.own._files.unknown", file.String() + "@00", "json", file},
 		{"bad data, identity its own", strings.Replace(good, `"J1"`, `5`, 1), "book.own.sp1.job.finished", "", "type", own},
 	} {
 		d := Delivery{Data: []byte(r.data), Subject: r.subject, MsgID: r.msgID, Received: time.Unix(1, 0)}
@@ -46,7 +49,7 @@ func TestCheckSortsAndTrusts(t *testing.T) {
 			continue
 		}
 		x := b.Rejects[0]
-		if x.Reason.Rule != r.rule || x.Identity != r.identity || string(x.Raw) != r.data || x.At != d.Received {
+		if x.Reason.Rule != r.rule || x.Identity != r.identity || string(x.Raw) != r.data || x.At != d.Received || !utf8.ValidString(x.Subject) {
 			t.Errorf("%s: rule %q identity %s", r.name, x.Reason.Rule, x.Identity)
 		}
 	}

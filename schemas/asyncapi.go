@@ -44,7 +44,7 @@ func asyncAPI() node {
 			"messages": messages, "schemas": payloads,
 			"parameters": node{
 				"contractor": node{"description": "The contractor's name: " + formatHelp("token") + "."},
-				"device":     node{"description": "The device's name, or office or files: " + formatHelp("token") + "."},
+				"device":     node{"description": "The device's name, or _office or _files: " + formatHelp("token") + "."},
 			},
 		},
 	}

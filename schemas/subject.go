@@ -1,6 +1,9 @@
 package schemas
 
-import "strings"
+import (
+	"sort"
+	"strings"
+)
 
 // NATS subjects of the contract. Events travel on
 // book.<contractor>.<device>.<type>; the type brings its own dots, so a
@@ -46,18 +49,18 @@ func SubjectDevice(subject string) (DeviceID, bool) {
 	return DeviceID(parts[2]), true
 }
 
-// PublishDevice is the device token an event of a source travels under:
-// its device, or "office" or "files".
+// PublishDevice is the device token an event of a source travels under: its
+// device, or "_office" or "_files", which no device can be called.
 func PublishDevice(s Source) DeviceID {
 	if d, ok := s.Device(); ok {
 		return d
 	}
 	first, _, _ := strings.Cut(strings.TrimPrefix(string(s), "/"), "/")
-	return DeviceID(first)
+	return DeviceID("_" + first)
 }
 
 // Mark is what the hub says of one source: the book holds every event up to
-// UpTo, and those of the ranges Above (inclusive).
+// UpTo, and those of the ranges Above (inclusive, in order).
 type Mark struct {
 	Source Source     `json:"source"`
 	UpTo   int64      `json:"up_to"`
@@ -69,10 +72,6 @@ func (m Mark) Holds(seq int64) bool {
 	if seq <= m.UpTo {
 		return true
 	}
-	for _, r := range m.Above {
-		if seq >= r[0] && seq <= r[1] {
-			return true
-		}
-	}
-	return false
+	i := sort.Search(len(m.Above), func(i int) bool { return m.Above[i][1] >= seq })
+	return i < len(m.Above) && m.Above[i][0] <= seq
 }

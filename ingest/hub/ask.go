@@ -18,6 +18,7 @@ const (
 	serviceName    = "hopperbook"
 	serviceVersion = "0.1.0"
 	askPrefix      = "ask"
+	hello          = "hello"
 	headerInbox    = "Hopperbook-Inbox"
 	headerHint     = "Hopperbook-Hint"
 	chunkBytes     = 256 << 10
@@ -40,6 +41,12 @@ func (h *Hub) Serve(ctx context.Context, desk Desk) error {
 		return fault.New("offer the questions", fault.Internal, err, "")
 	}
 	group := svc.AddGroup(askPrefix + "." + string(h.cfg.Contractor))
+	err = group.AddEndpoint(hello, micro.HandlerFunc(func(req micro.Request) {
+		_ = req.RespondJSON(h.Presence()) // an asker that is gone owes nothing and is owed nothing
+	}))
+	if err != nil {
+		return fault.New("offer the questions", fault.Internal, err, "")
+	}
 	for _, question := range desk.Questions() {
 		err := group.AddEndpoint(question, micro.HandlerFunc(func(req micro.Request) {
 			go answer(ctx, h.conn, desk, question, req)
@@ -141,6 +148,23 @@ func (c *chunks) beat() {
 	}
 }
 
+// Hello asks who the hub is.
+func (c *Client) Hello(ctx context.Context) (Presence, error) {
+	var p Presence
+	reply, err := c.conn.RequestWithContext(ctx, c.questionSubject(hello), nil)
+	if err := replyError("ask the hub who it is", reply, err); err != nil {
+		return p, err
+	}
+	if err := json.Unmarshal(reply.Data, &p); err != nil {
+		return p, fault.New("ask the hub who it is", fault.Internal, err, "hub and command are of different versions; update the older")
+	}
+	return p, nil
+}
+
+func (c *Client) questionSubject(question string) string {
+	return askPrefix + "." + string(c.contractor) + "." + question
+}
+
 // Ask puts a question to the hub and copies the answer to w as it comes. An
 // error means that w may hold only a part.
 func (c *Client) Ask(ctx context.Context, question string, params any, w io.Writer) error {
@@ -166,7 +190,7 @@ func (c *Client) Ask(ctx context.Context, question string, params any, w io.Writ
 
 	done := make(chan error, 1)
 	go func() {
-		reply, err := c.conn.RequestMsgWithContext(ctx, &nats.Msg{Subject: askPrefix + "." + string(c.contractor) + "." + question,
+		reply, err := c.conn.RequestMsgWithContext(ctx, &nats.Msg{Subject: c.questionSubject(question),
 			Data: data, Header: nats.Header{headerInbox: {inbox}}})
 		done <- replyError(op, reply, err)
 	}()

@@ -1,6 +1,7 @@
 package hub
 
 import (
+	"context"
 	"net"
 	"testing"
 
@@ -52,6 +53,35 @@ func TestAnExistingServer(t *testing.T) {
 	r.mustEnd(t)
 	if len(store.events) != len(all) {
 		t.Errorf("%d events", len(store.events))
+	}
+}
+
+// A second hub of the contractor must not take the first one's events away.
+func TestASecondHubOnTheSameServerIsRefused(t *testing.T) {
+	first := start(t, t.TempDir(), newMemory())
+	publish(t, first, events(t, "sp1", 10)) // it pulls by now
+	second, err := Start(Config{NATS: first.hub.URL(), Contractor: "tussock"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer second.Close()
+	if _, err := second.Intake(context.Background()); fault.CodeOf(err) != fault.Held || fault.HintOf(err) == "" {
+		t.Errorf("err = %v", err)
+	}
+	publish(t, first, events(t, "sp1", 20))
+}
+
+// A client can tell which hub answers.
+func TestHelloTellsHubsApart(t *testing.T) {
+	a, b := start(t, t.TempDir(), newMemory()), start(t, t.TempDir(), newMemory())
+	for _, r := range []*running{a, b} {
+		got, err := r.client.Hello(context.Background())
+		if err != nil || got != r.hub.Presence() {
+			t.Errorf("hello %+v, %v; want %+v", got, err, r.hub.Presence())
+		}
+	}
+	if a.hub.Presence().Token == b.hub.Presence().Token {
+		t.Error("two hubs share a token")
 	}
 }
 

@@ -11,11 +11,19 @@ import (
 	"hopperbook/schemas/fault"
 )
 
-// Presence is the note a hub leaves in the book's folder: where it answers.
+// Presence is the note a hub leaves in the book's folder: where it answers,
+// and a token it answers hello with, because a killed hub leaves its note and
+// another one may listen there by then.
 type Presence struct {
 	URL        string               `json:"url"`
 	Contractor schemas.ContractorID `json:"contractor"`
 	PID        int                  `json:"pid"`
+	Token      string               `json:"token"`
+}
+
+// Presence is the hub's own.
+func (h *Hub) Presence() Presence {
+	return Presence{URL: h.url, Contractor: h.cfg.Contractor, PID: os.Getpid(), Token: h.token}
 }
 
 const presenceFile = "hub.json"

@@ -26,6 +26,10 @@ type Progress func(sent, confirmed int)
 // them: a mark may have been announced before we listened, or been lost.
 const askAgain = 2 * time.Second
 
+// drainEvery is how often the stream is asked whether it still holds what was
+// sent; mostly the first answer is no.
+const drainEvery = 50 * time.Millisecond
+
 // Publish sends events and waits until the book has committed every one (as
 // an event, a duplicate or a reject). It returns how many it sent. When
 // patience passes without any new confirmation it gives up with an error;
@@ -39,6 +43,7 @@ func (c *Client) Publish(ctx context.Context, events iter.Seq2[ingest.Outgoing, 
 	defer func() { _ = sub.Unsubscribe() }() // the connection may be gone already; nothing is owed then
 
 	var acks []jetstream.PubAckFuture
+	var last uint64 // of our messages in the stream
 	for out, err := range events {
 		if err != nil {
 			return sent, err
@@ -51,7 +56,7 @@ func (c *Client) Publish(ctx context.Context, events iter.Seq2[ingest.Outgoing, 
 			return sent, fault.New("publish "+out.Identity.String(), fault.Unavailable, err, "nothing is lost: publish again when the hub answers")
 		}
 		if acks = append(acks, ack); len(acks) >= maxPending {
-			if err := taken(ctx, acks); err != nil {
+			if last, err = taken(ctx, acks, last); err != nil {
 				return sent, err
 			}
 			acks = acks[:0]
@@ -62,10 +67,13 @@ func (c *Client) Publish(ctx context.Context, events iter.Seq2[ingest.Outgoing, 
 		w.drain()
 		tell(report, sent, w.confirmed)
 	}
-	if err := taken(ctx, acks); err != nil {
+	if last, err = taken(ctx, acks, last); err != nil {
 		return sent, err
 	}
-	return sent, c.confirm(ctx, w, patience, func() { tell(report, sent, w.confirmed) })
+	if err := c.confirm(ctx, w, patience, func() { tell(report, sent, w.confirmed) }); err != nil {
+		return sent, err
+	}
+	return sent, c.drained(ctx, last, patience)
 }
 
 func tell(report Progress, sent, confirmed int) {
@@ -74,19 +82,45 @@ func tell(report Progress, sent, confirmed int) {
 	}
 }
 
-// taken waits until the stream has taken what was sent.
-func taken(ctx context.Context, acks []jetstream.PubAckFuture) error {
+// taken waits until the stream has taken what was sent; it returns the highest
+// number that the stream gave, at least last.
+func taken(ctx context.Context, acks []jetstream.PubAckFuture, last uint64) (uint64, error) {
 	for _, ack := range acks {
 		select {
-		case <-ack.Ok():
+		case ok := <-ack.Ok():
+			last = max(last, ok.Sequence)
 		case err := <-ack.Err():
 			var api *jetstream.APIError
 			if errors.As(err, &api) {
-				return fault.New("publish", fault.Full, err, "the hub's stream takes no more: make room on its disk, then publish again")
+				return last, fault.New("publish", fault.Full, err, "the hub's stream takes no more: make room on its disk, then publish again")
 			}
-			return fault.New("publish", fault.Unavailable, err, "the hub did not take the event (its disk may be full); publish again, nothing is doubled")
+			return last, fault.New("publish", fault.Unavailable, err, "no hub of this contractor took the event, or its disk is full; publish again, nothing is doubled")
 		case <-ctx.Done():
-			return fault.New("publish", fault.Canceled, ctx.Err(), "publish again, nothing is doubled")
+			return last, fault.New("publish", fault.Canceled, ctx.Err(), "publish again, nothing is doubled")
+		}
+	}
+	return last, nil
+}
+
+// drained waits until the stream holds nothing up to the message numbered
+// last. The marks alone do not say that these bytes were dealt with when their
+// identity was in the book before: as a reject now repaired, or under other
+// bytes. The stream is a work queue, so what has left it was committed.
+func (c *Client) drained(ctx context.Context, last uint64, patience time.Duration) error {
+	const op = "wait for the book"
+	ctx, stop := context.WithTimeout(ctx, patience)
+	defer stop()
+	again := time.NewTicker(drainEvery)
+	defer again.Stop()
+	for last > 0 {
+		stream, err := c.js.Stream(ctx, streamName(c.contractor)) // brings its state
+		if err == nil && stream.CachedInfo().State.FirstSeq > last {
+			return nil
+		}
+		select {
+		case <-again.C:
+		case <-ctx.Done():
+			return fault.New(op, fault.Unavailable, errors.Join(err, ctx.Err()), "publish the same file again, nothing is doubled")
 		}
 	}
 	return nil
@@ -140,7 +174,7 @@ func (c *Client) confirm(ctx context.Context, w *waiting, patience time.Duration
 	defer again.Stop()
 	// What was published before is a duplicate to the stream and brings no
 	// new mark, so ask once before waiting.
-	if err := c.askMarks(ctx, w); err != nil && fault.CodeOf(err) != fault.Unavailable {
+	if err := c.askMarks(ctx, w); err != nil {
 		return err
 	}
 	progress()
@@ -149,7 +183,7 @@ func (c *Client) confirm(ctx context.Context, w *waiting, patience time.Duration
 		case m := <-w.marks:
 			w.heard(m.Data)
 		case <-again.C:
-			if err := c.askMarks(ctx, w); err != nil && fault.CodeOf(err) != fault.Unavailable {
+			if err := c.askMarks(ctx, w); err != nil {
 				return err
 			}
 		case <-ctx.Done():
@@ -188,10 +222,17 @@ func (b *bytesWriter) Write(p []byte) (int, error) {
 	return len(p), nil
 }
 
+// askMarks notes what the hub says it holds. A hub that does not answer now is
+// no error: the caller asks again until its patience ends.
 func (c *Client) askMarks(ctx context.Context, w *waiting) error {
-	marks, err := c.Marks(ctx, slices.Sorted(maps.Keys(w.missing))...)
+	short, stop := context.WithTimeout(ctx, askAgain)
+	defer stop()
+	marks, err := c.Marks(short, slices.Sorted(maps.Keys(w.missing))...)
 	for _, m := range marks {
 		w.note(m)
+	}
+	if ctx.Err() == nil && (short.Err() != nil || fault.CodeOf(err) == fault.Unavailable) {
+		return nil
 	}
 	return err
 }

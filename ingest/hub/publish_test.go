@@ -42,6 +42,28 @@ func TestContradictingBytesReachTheBook(t *testing.T) {
 	}
 }
 
+// Confirmed means that these bytes were dealt with, also where their identity
+// was in the book before: while the commit of a contradiction hangs, it is not
+// confirmed.
+func TestConfirmedMeansTheseBytes(t *testing.T) {
+	store := newMemory()
+	r := start(t, t.TempDir(), store)
+	publish(t, r, []ingest.Outgoing{event(t, "sp1", 1, 4000)})
+	gate := make(chan struct{})
+	store.hang(gate)
+	other := []ingest.Outgoing{event(t, "sp1", 1, 4001)}
+	_, err := r.client.Publish(context.Background(), ingest.Each(other), 200*time.Millisecond, nil)
+	if fault.CodeOf(err) != fault.Unavailable {
+		t.Errorf("confirmed while its commit hangs: %v", err)
+	}
+	close(gate)
+	publish(t, r, other)
+	r.mustEnd(t)
+	if len(store.other) != 1 {
+		t.Errorf("%d contradicting, want 1", len(store.other))
+	}
+}
+
 func TestA20MBMessageEndsInTheRejects(t *testing.T) {
 	store := newMemory()
 	r := start(t, t.TempDir(), store)

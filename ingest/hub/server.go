@@ -9,6 +9,7 @@ import (
 
 	"github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nuid"
 
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
@@ -54,6 +55,7 @@ type Hub struct {
 	cfg    Config
 	server *server.Server // nil when an existing one is used
 	url    string
+	token  string // says which running hub it is
 	conn   *nats.Conn
 }
 
@@ -62,7 +64,7 @@ func Start(cfg Config) (*Hub, error) {
 	if err := cfg.fill(); err != nil {
 		return nil, err
 	}
-	h := &Hub{cfg: cfg, url: cfg.NATS}
+	h := &Hub{cfg: cfg, url: cfg.NATS, token: nuid.Next()}
 	if cfg.NATS == "" {
 		if err := h.startServer(); err != nil {
 			return nil, err

@@ -23,10 +23,23 @@ type memory struct {
 	events  map[schemas.Identity]string
 	other   []string // same identity, other bytes
 	rejects []ingest.Reject
-	fail    error // what the next commit returns
+	fail    error         // what the next commit returns
+	gate    chan struct{} // commits wait until it is closed
+}
+
+func (m *memory) hang(gate chan struct{}) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.gate = gate
 }
 
 func (m *memory) Commit(_ context.Context, b ingest.Batch) (ingest.Receipt, error) {
+	m.mu.Lock()
+	gate := m.gate
+	m.mu.Unlock()
+	if gate != nil {
+		<-gate
+	}
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if err := m.fail; err != nil {

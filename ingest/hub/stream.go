@@ -29,7 +29,7 @@ const (
 	ackWait = 2 * time.Minute
 )
 
-func (h *Hub) streamName() string { return streamPrefix + string(h.cfg.Contractor) }
+func streamName(c schemas.ContractorID) string { return streamPrefix + string(c) }
 
 func (h *Hub) ensureStream() error {
 	ctx, stop := context.WithTimeout(context.Background(), setupTimeout)
@@ -39,7 +39,7 @@ func (h *Hub) ensureStream() error {
 		return fault.New("open the stream", fault.Internal, err, "")
 	}
 	_, err = js.CreateOrUpdateStream(ctx, jetstream.StreamConfig{
-		Name: h.streamName(), Description: "events on their way into the book",
+		Name: streamName(h.cfg.Contractor), Description: "events on their way into the book",
 		Subjects:  []string{"book." + string(h.cfg.Contractor) + ".>"},
 		Retention: jetstream.WorkQueuePolicy, Storage: jetstream.FileStorage,
 		Discard: jetstream.DiscardNew, MaxMsgSize: maxPayload,
@@ -65,10 +65,14 @@ func (h *Hub) Intake(ctx context.Context) (*Intake, error) {
 	if err != nil {
 		return nil, fault.New("read the stream", fault.Internal, err, "")
 	}
-	if err := js.DeleteConsumer(ctx, h.streamName(), consumerName); err != nil && !errors.Is(err, jetstream.ErrConsumerNotFound) {
+	if old, err := js.Consumer(ctx, streamName(h.cfg.Contractor), consumerName); err == nil && old.CachedInfo().NumWaiting > 0 {
+		return nil, fault.Newf("read the stream", fault.Held, "another hub takes the events of "+string(h.cfg.Contractor)+" from this server",
+			"stop it first: one hub has one book, and one contractor one hub")
+	}
+	if err := js.DeleteConsumer(ctx, streamName(h.cfg.Contractor), consumerName); err != nil && !errors.Is(err, jetstream.ErrConsumerNotFound) {
 		return nil, fault.New("read the stream", fault.Unavailable, err, "restart the hub")
 	}
-	consumer, err := js.CreateConsumer(ctx, h.streamName(), jetstream.ConsumerConfig{
+	consumer, err := js.CreateConsumer(ctx, streamName(h.cfg.Contractor), jetstream.ConsumerConfig{
 		Durable: consumerName, AckPolicy: jetstream.AckExplicitPolicy, AckWait: ackWait, MaxAckPending: 4 * pullMessages,
 	})
 	if err != nil {

@@ -96,7 +96,7 @@ func TestMissingDocket(t *testing.T) {
 	t.Parallel()
 	s := sharedSeason(t)
 	f := s.began(t, MissingDocket)
-	tickets, _ := data[schemas.DocketReceived](t, s.device(t, "office"), schemas.TypeDocketReceived)
+	tickets, _ := data[schemas.DocketReceived](t, s.device(t, "_office"), schemas.TypeDocketReceived)
 	var net, delivered float64
 	for _, d := range tickets {
 		if net += d.NetKg; d.Docket == f.Docket {

@@ -174,7 +174,7 @@ func TestSeasonResiduals(t *testing.T) {
 		}
 		net := map[schemas.ProductID]float64{}
 		count := map[schemas.ProductID]float64{}
-		tickets, _ := data[schemas.DocketReceived](t, s.device(t, "office"), schemas.TypeDocketReceived)
+		tickets, _ := data[schemas.DocketReceived](t, s.device(t, "_office"), schemas.TypeDocketReceived)
 		for _, d := range tickets {
 			net[d.Product] += d.NetKg
 			count[d.Product]++

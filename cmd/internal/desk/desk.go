@@ -19,7 +19,6 @@ import (
 
 // The questions.
 const (
-	Hello     = "hello"     // who answers
 	Reconcile = "reconcile" // the whole result, worked out anew
 	Fields    = "fields"    // what went on each field
 	Drift     = "drift"     // the verdict on each machine
@@ -32,26 +31,23 @@ const (
 
 // Desk answers from one book. Safe for concurrent use.
 type Desk struct {
-	book       *book.Book
-	contractor schemas.ContractorID
-	working    sync.Mutex // one reconciliation at a time; the next finds it done
+	book    *book.Book
+	working sync.Mutex // one reconciliation at a time; the next finds it done
 }
 
 // New makes a desk of an open book.
-func New(b *book.Book, contractor schemas.ContractorID) *Desk {
-	return &Desk{book: b, contractor: contractor}
+func New(b *book.Book) *Desk {
+	return &Desk{book: b}
 }
 
 // Questions lists the questions.
 func (d *Desk) Questions() []string {
-	return []string{Hello, Reconcile, Fields, Drift, Gaps, Rejects, Export, Marks, Counts}
+	return []string{Reconcile, Fields, Drift, Gaps, Rejects, Export, Marks, Counts}
 }
 
 // Answer writes the answer to w.
 func (d *Desk) Answer(ctx context.Context, question string, params []byte, w io.Writer) error {
 	switch question {
-	case Hello:
-		return write(w, map[string]any{"schema": "hopperbook.hello/1", "contractor": d.contractor})
 	case Reconcile:
 		res, err := d.reconcile(ctx)
 		return writeUnless(err, w, res)
@@ -136,9 +132,7 @@ func (d *Desk) counts(ctx context.Context, w io.Writer) error {
 	return writeUnless(err, w, answer)
 }
 
-// export writes JSON lines; an event that holds line breaks (JSON allows them
-// between tokens) would not fit on one line and is folded there, which is the
-// one case in which its bytes change; publish never makes such events.
+// export writes JSON lines; ingest takes no event with a line break in it.
 func (d *Desk) export(ctx context.Context, w io.Writer) error {
 	return d.book.Export(ctx, func(raw []byte) error {
 		if _, err := w.Write(raw); err != nil {

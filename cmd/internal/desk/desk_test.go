@@ -36,7 +36,7 @@ func newFiling(t *testing.T) *filing {
 			t.Error(err)
 		}
 	})
-	return &filing{t: t, book: b, desk: New(b, "tussock")}
+	return &filing{t: t, book: b, desk: New(b)}
 }
 
 // add books an event of a device and returns its ID.

@@ -53,15 +53,14 @@ func Open(ctx context.Context, cfg Config) (Asker, error) {
 		return nil, fault.Newf("open the book", fault.NotFound, "there is no book in "+cfg.BookDir,
 			"publish events into it first, or name another folder with --book DIR (hopperbook demo --dir DIR makes one)")
 	}
-	contractor, err := contractorOf(cfg.BookDir, cfg.Contractor)
-	if err != nil {
+	if _, err := contractorOf(cfg.BookDir, cfg.Contractor); err != nil {
 		return nil, err
 	}
 	opened, err := book.Open(ctx, cfg.BookDir, book.Options{})
 	if err != nil {
 		return nil, err
 	}
-	return local{opened, desk.New(opened, contractor)}, nil
+	return local{opened, desk.New(opened)}, nil
 }
 
 // FindHub connects to the hub that left its note in the book's folder; nil
@@ -77,9 +76,9 @@ func FindHub(ctx context.Context, dir string) (*hub.Client, error) {
 	}
 	ctx, stop := context.WithTimeout(ctx, helloWait)
 	defer stop()
-	if err := client.Ask(ctx, desk.Hello, nil, io.Discard); err != nil {
+	if who, err := client.Hello(ctx); err != nil || who.Token != p.Token {
 		client.Close()
-		return nil, nil // a bus, but no hub of this book on it
+		return nil, nil // a bus, but not the hub that left the note
 	}
 	return client, nil
 }

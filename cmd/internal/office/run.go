@@ -3,7 +3,6 @@ package office
 import (
 	"context"
 	"errors"
-	"os"
 
 	"hopperbook/cmd/internal/desk"
 	"hopperbook/ingest"
@@ -45,10 +44,10 @@ func Run(ctx context.Context, cfg Config, ready func(*hub.Hub), committed func(i
 		return err
 	}
 	defer intake.Close()
-	if err := bus.Serve(ctx, desk.New(opened, bus.Contractor())); err != nil {
+	if err := bus.Serve(ctx, desk.New(opened)); err != nil {
 		return err
 	}
-	if err := hub.LeavePresence(cfg.BookDir, hub.Presence{URL: bus.URL(), Contractor: bus.Contractor(), PID: os.Getpid()}); err != nil {
+	if err := hub.LeavePresence(cfg.BookDir, bus.Presence()); err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, hub.RemovePresence(cfg.BookDir)) }()
