@@ -53,7 +53,7 @@ func tell(in Input, reg *registers, id schemas.MachineID, passes []Pass, found *
 	}
 	cleaned := track.Clean(m.fixes(reg, passes), track.Options{MaxGapS: in.Policy.MaxGapS, BoutWidthM: in.Policy.BoutWidthM})
 	found.addTrack(id, cleaned.Findings)
-	segments := track.SplitByField(cleaned.Segments, reg.grounds)
+	segments := reg.index.Split(cleaned.Segments)
 	pickedWrong(reg, id, passes, segments, found)
 	m.cut(slices.DeleteFunc(segments, func(s track.Segment) bool { return !s.Spreading }))
 	result, err := balance.Run(m.balanceInput(reg, found), balance.Options{})

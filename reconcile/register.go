@@ -65,6 +65,7 @@ type registers struct {
 	jobs     map[schemas.JobID]At[schemas.RegisterJob]
 	loads    map[schemas.LoadID]At[schemas.LoadWeighed]
 	grounds  []track.Field // sorted by ID
+	index    *track.Ground // over grounds
 }
 
 func readRegisters(in Input, found *findings) registers {
@@ -92,6 +93,7 @@ func readRegisters(in Input, found *findings) registers {
 		}
 		r.grounds = append(r.grounds, track.Field{ID: id, Boundary: boundary})
 	}
+	r.index = track.NewGround(r.grounds)
 	return r
 }
 

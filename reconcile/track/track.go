@@ -41,7 +41,7 @@ const MaxBoutWidthM = 100
 
 // Segment is a straight piece of a track between two moments.
 type Segment struct {
-	Field              schemas.FieldID // "" before SplitByField, and outside every field
+	Field              schemas.FieldID // "" before Ground.Split, and outside every field
 	Line               int             // unbroken stretch of driving the segment belongs to, from 0
 	FromMilli, ToMilli int64           // Unix ms, half-open
 	FromLatDeg         float64

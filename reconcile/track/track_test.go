@@ -306,7 +306,7 @@ func FuzzClean(f *testing.F) {
 			{UnixMilli: t2 + 1000, LatDeg: lat2, LonDeg: lon1, Quality: 1, SpeedKmh: width},
 		}
 		tr := Clean(fixes, Options{MaxGapS: 1e6, MaxSpeedKmh: 1e6})
-		if got := Total(SplitByField(tr.Segments, []Field{{ID: "F"}})); !(got.LengthM >= 0 && got.NominalKg >= 0 && got.SwathM2 >= 0) {
+		if got := Total(NewGround([]Field{{ID: "F"}}).Split(tr.Segments)); !(got.LengthM >= 0 && got.NominalKg >= 0 && got.SwathM2 >= 0) {
 			t.Errorf("%+v", got)
 		}
 	})
