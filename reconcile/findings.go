@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"hopperbook/reconcile/balance"
 	"hopperbook/reconcile/track"
@@ -51,6 +52,10 @@ func trackText(kind track.Kind) string {
 		return "times without fixes, not joined (amount: longest way missed, m)"
 	case track.Jump:
 		return "steps too fast to be true, not joined (amount: km/h at most)"
+	case track.Outlier:
+		return "single fixes off a track that goes on without them, not used (amount: farthest, m)"
+	case track.TightTurn:
+		return "turns driven while spreading on a radius below half the bout width, or backing up (amount: longest, m)"
 	case track.Stationary:
 		return "times of spreading while standing still (amount: longest, s)"
 	case track.SpreadingInferred:
@@ -87,7 +92,12 @@ func (f *findings) addTrack(machine schemas.MachineID, found []track.Finding) {
 		amount float64
 	}
 	sums := map[track.Kind]sum{}
+	var outside []track.Finding
 	for _, x := range found {
+		if x.Kind == track.Outside {
+			outside = append(outside, x)
+			continue
+		}
 		s := sums[x.Kind]
 		sums[x.Kind] = sum{s.count + 1, max(s.amount, x.Detail)}
 	}
@@ -96,4 +106,23 @@ func (f *findings) addTrack(machine schemas.MachineID, found []track.Finding) {
 		f.add(Finding{Kind: string(kind), Machine: machine, Count: s.count, Amount: s.amount,
 			Text: fmt.Sprintf("%d %s", s.count, trackText(kind))})
 	}
+	if len(outside) > 0 {
+		f.addOutside(machine, outside)
+	}
+}
+
+// addOutside says how much a machine spread outside every field, and where
+// to look first.
+func (f *findings) addOutside(machine schemas.MachineID, stretches []track.Finding) {
+	longest, lengthM, kg := stretches[0], 0.0, 0.0
+	for _, x := range stretches {
+		lengthM, kg = lengthM+x.Detail, kg+x.NominalKg
+		if x.Detail > longest.Detail {
+			longest = x
+		}
+	}
+	at := time.UnixMilli(longest.FromMilli).UTC()
+	f.add(Finding{Kind: string(track.Outside), Machine: machine, At: at, Count: len(stretches), Amount: kg,
+		Text: fmt.Sprintf("%d stretches of spreading outside every field, %.0f m in all; the longest, %.0f m, from %s (amount: nominal kg)",
+			len(stretches), lengthM, longest.Detail, at.Format("2006-01-02 15:04:05"))})
 }

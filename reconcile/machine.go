@@ -52,8 +52,8 @@ func tell(in Input, reg *registers, id schemas.MachineID, passes []Pass, found *
 			Text: "refill " + string(r.Data.Refill) + " was entered twice under the same name; the first counts"})
 	}
 	cleaned := track.Clean(m.fixes(reg, passes), track.Options{MaxGapS: in.Policy.MaxGapS, BoutWidthM: in.Policy.BoutWidthM})
-	found.addTrack(id, cleaned.Findings)
 	segments := reg.index.Split(cleaned.Segments)
+	found.addTrack(id, append(cleaned.Findings, track.OutsideFields(segments)...))
 	pickedWrong(reg, id, passes, segments, found)
 	m.cut(slices.DeleteFunc(segments, func(s track.Segment) bool { return !s.Spreading }))
 	result, err := balance.Run(m.balanceInput(reg, found), balance.Options{})
