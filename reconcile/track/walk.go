@@ -43,7 +43,7 @@ func (w *walk) run() {
 		w.last = i
 	}
 	if len(w.fixes) > 0 {
-		w.endStand(w.last)
+		w.endLine()
 	}
 }
 
@@ -68,17 +68,27 @@ func (w *walk) step(i int) bool {
 	if w.anchor != w.last {
 		_, moved = between(w.fixes[w.anchor], f)
 	}
-	if moved < w.opt.MinMoveM {
+	state := w.stateOf(i)
+	if moved < w.nearM(f, state) {
 		if w.now.spreading {
 			w.stillS += dt
 		}
-		w.now = w.stateOf(i)
+		w.now = state
 		return true
 	}
 	w.endStand(w.last)
 	w.draw(i, moved)
-	w.anchor, w.now = i, w.stateOf(i)
+	w.anchor, w.now = i, state
 	return true
+}
+
+// nearM is the move below which a fix does not end the segment under way. Where the
+// swath begins, ends or changes its width no more is given away than with the best fixes.
+func (w *walk) nearM(f schemas.Fix, s state) float64 {
+	if f.Quality == schemas.QualityRTKFixed || s.spreading != w.now.spreading || s.widthM != w.now.widthM {
+		return w.opt.MinMoveM
+	}
+	return w.opt.RoughMoveM
 }
 
 func between(a, b schemas.Fix) (s, distanceM float64) {
@@ -104,10 +114,18 @@ func (w *walk) bridged(i int) bool {
 
 // newLine breaks the track before fix i.
 func (w *walk) newLine(i int) {
-	w.endStand(w.last)
+	w.endLine()
 	w.line++
 	w.lineM = 0
 	w.anchor, w.now = i, w.stateOf(i)
+}
+
+// endLine ends the track at the last fix, with what was driven since the anchor.
+func (w *walk) endLine() {
+	w.endStand(w.last)
+	if _, moved := between(w.fixes[w.anchor], w.fixes[w.last]); moved >= w.opt.MinMoveM {
+		w.draw(w.last, moved)
+	}
 }
 
 func (w *walk) draw(i int, lengthM float64) {
