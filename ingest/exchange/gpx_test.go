@@ -34,11 +34,11 @@ func TestGPX(t *testing.T) {
  </trkseg></trk>
  <trk><trkseg><trkpt lat="0" lon="0"><time>1969-12-31T23:59:59Z</time><fix>3d</fix></trkpt></trkseg></trk>
 </gpx>`
-	got, err := GPX(strings.NewReader(doc))
+	_, err := GPX(strings.NewReader(doc))
 	if err == nil || !strings.Contains(err.Error(), "track point 4 has the time") {
 		t.Errorf("err = %v", err) // a time is a time, whatever its prefix
 	}
-	got, err = GPX(strings.NewReader(strings.Replace(doc, "<x:time>no</x:time>", "", 1)))
+	got, err := GPX(strings.NewReader(strings.Replace(doc, "<x:time>no</x:time>", "", 1)))
 	if err != nil {
 		t.Fatal(err)
 	}
