@@ -38,7 +38,9 @@ func (m *machine) driftsOf(p Policy) ([]Drift, error) {
 func (m *machine) series() []series {
 	var out []series
 	for _, iv := range m.balance.Intervals {
-		if !iv.RatioKnown {
+		// More left than was loaded says something about the readings, which is
+		// a finding, and nothing about the flow.
+		if !iv.RatioKnown || iv.FlowRatio <= 0 {
 			continue
 		}
 		since := m.calibrated(iv.Product, iv.Start)

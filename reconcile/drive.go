@@ -1,6 +1,9 @@
 package reconcile
 
 import (
+	"cmp"
+	"fmt"
+	"math"
 	"slices"
 
 	"hopperbook/reconcile/coverage"
@@ -10,53 +13,185 @@ import (
 	"hopperbook/schemas/fault"
 )
 
-// Drive is what one log of fixes comes to, whatever field it lies in.
-type Drive struct {
-	UsedFixes  int       `json:"used_fixes"` // of those given, after cleaning
-	DistanceM  float64   `json:"distance_m"`
-	SpreadM    float64   `json:"spread_m"` // of it while spreading
-	SwathM2    float64   `json:"swath_m2"`
-	CoveredM2  float64   `json:"covered_m2"`
-	Overlap2M2 float64   `json:"overlap2_m2"`
-	Overlap3M2 float64   `json:"overlap3_m2"`
-	ErrorM2    float64   `json:"error_m2"` // estimate of the largest error of the areas but swath_m2
-	Findings   []Finding `json:"findings"`
+// Log is the fixes of one machine, in any order.
+type Log struct {
+	Machine schemas.MachineID // "" for a bare receiver's log
+	Fixes   []schemas.Fix
 }
 
-// Measure gives distance and areas of a log of one machine. boutWidthM holds
-// for fixes that name none. Where the log does not say whether product was
-// leaving, the whole drive counts, or with infer what was driven at a
-// spreading speed. Areas are measured on a plane at the first usable fix and
-// refused for a log that reaches further than plane.ReachM from it.
-func Measure(fixes []schemas.Fix, boutWidthM float64, infer bool) (Drive, error) {
-	if !infer {
-		fixes = allSpreading(fixes)
+// Drive is what logs of fixes come to, whatever fields they lie in.
+type Drive struct {
+	UsedFixes int            `json:"used_fixes"` // of those given, after cleaning
+	DistanceM float64        `json:"distance_m"`
+	SpreadM   float64        `json:"spread_m"` // of it while spreading
+	Machines  []MachineDrive `json:"machines"` // by name
+	Areas
+	Findings []Finding `json:"findings"`
+}
+
+// MachineDrive is one machine's part of a drive.
+type MachineDrive struct {
+	Machine   schemas.MachineID `json:"machine,omitempty"`
+	UsedFixes int               `json:"used_fixes"`
+	DistanceM float64           `json:"distance_m"`
+	SpreadM   float64           `json:"spread_m"`
+	SwathM2   float64           `json:"swath_m2"`
+}
+
+// Areas are those of the union of all swaths. With a boundary everything but
+// SwathM2 and OutsideM2 counts only what lies inside it; without one BoundaryM2, MissedM2 and
+// OutsideM2 are 0.
+type Areas struct {
+	SwathM2    float64 `json:"swath_m2"`    // distance spread times bout width
+	CoveredM2  float64 `json:"covered_m2"`  // at least once
+	Overlap2M2 float64 `json:"overlap2_m2"` // twice
+	Overlap3M2 float64 `json:"overlap3_m2"` // three times or more
+	MissedM2   float64 `json:"missed_m2"`
+	OutsideM2  float64 `json:"outside_m2"`
+	ExcludedM2 float64 `json:"excluded_m2"` // 0: no exclusion area is asked for
+	BoundaryM2 float64 `json:"boundary_m2"`
+	ErrorM2    float64 `json:"error_m2"` // estimate of the largest error of the areas but swath_m2
+}
+
+// MeasureOptions say how logs are measured.
+type MeasureOptions struct {
+	BoutWidthM float64          // for fixes that name none; 0: none
+	Boundary   schemas.Boundary // what counts as inside; empty: no boundary
+	// Infer counts only what was driven at a spreading speed where a log does
+	// not say whether product was leaving; else the whole drive counts there.
+	Infer bool
+}
+
+// Logs are the pass logs of events by machine, each fix with the bout width
+// and set rate that the machine's setting or the job gave it.
+func Logs(in Input) []Log {
+	reg := readRegisters(in, &findings{})
+	passes := passesByMachine(in.Passes)
+	logs := make([]Log, 0, len(passes))
+	for _, id := range sortedKeys(passes) {
+		m := &machine{id: id, settings: sorted(of(in.Settings, id))}
+		logs = append(logs, Log{Machine: id, Fixes: m.fixes(&reg, passes[id])})
 	}
-	cleaned := track.Clean(fixes, track.Options{BoutWidthM: boutWidthM})
+	return logs
+}
+
+// Measure gives distance and areas of logs, each of a machine of its own: their
+// swaths overlap, their ways do not join. Areas are measured on the boundary's
+// plane or, without one, on a plane at the first usable fix. It refuses logs that lie
+// further than plane.ReachM from there and a boundary that cannot be laid on a plane.
+// No fixes give an empty drive: with a boundary all of it is missed.
+func Measure(logs []Log, o MeasureOptions) (Drive, error) {
+	d := Drive{Machines: []MachineDrive{}}
 	found := &findings{list: []Finding{}}
-	// A bare log has no set rate, and no mass is asked for here.
-	found.addTrack("", slices.DeleteFunc(cleaned.Findings, func(f track.Finding) bool { return f.Kind == track.NoSetRate }))
-	d := Drive{UsedFixes: cleaned.Used, Findings: found.sorted()}
-	if len(cleaned.Segments) == 0 {
-		return d, nil
+	var bound *plane.Boundary
+	if len(o.Boundary) > 0 {
+		b, err := plane.NewBoundary(rings(o.Boundary))
+		if err != nil {
+			return d, err
+		}
+		bound = &b
 	}
-	total := track.Total(cleaned.Segments)
-	first := cleaned.Segments[0]
-	area, err := coverage.Measure(coverage.FromTrack(nil, plane.At(first.FromLatDeg, first.FromLonDeg), cleaned.Segments), nil)
+	var tracks [][]track.Segment
+	logs = slices.Clone(logs)
+	slices.SortStableFunc(logs, func(a, b Log) int { return cmp.Compare(a.Machine, b.Machine) })
+	for _, l := range logs {
+		tracks = append(tracks, d.clean(l, o, found))
+	}
+	areas, err := measureAreas(tracks, bound, found)
 	if err != nil {
-		return d, fault.Wrap("measure the drive", err)
+		return d, err
 	}
-	d.DistanceM, d.SpreadM, d.SwathM2 = rounded(total.LengthM, 3), rounded(total.SpreadM, 3), rounded(total.SwathM2, 2)
-	d.CoveredM2, d.Overlap2M2, d.Overlap3M2, d.ErrorM2 = rounded(area.CoveredM2, 2), rounded(area.Overlap2M2, 2), rounded(area.Overlap3M2, 2), rounded(area.ErrorM2, 4)
+	d.Areas, d.Findings = areas, found.sorted()
+	d.DistanceM, d.SpreadM = rounded(d.DistanceM, 3), rounded(d.SpreadM, 3)
 	return d, nil
 }
 
-func allSpreading(fixes []schemas.Fix) []schemas.Fix {
-	out := slices.Clone(fixes)
+// clean adds one machine's way to the drive and gives its segments.
+func (d *Drive) clean(l Log, o MeasureOptions, found *findings) []track.Segment {
+	fixes, said := l.Fixes, true
+	if !o.Infer {
+		fixes, said = allSpreading(fixes)
+	}
+	cleaned := track.Clean(fixes, track.Options{BoutWidthM: o.BoutWidthM})
+	found.addTrack(l.Machine, slices.DeleteFunc(cleaned.Findings, func(f track.Finding) bool {
+		// No mass is asked for here, and where product was not surely leaving no turn is
+		// held against anyone.
+		return f.Kind == track.NoSetRate || f.Kind == track.TightTurn && !said
+	}))
+	total := track.Total(cleaned.Segments)
+	d.UsedFixes += cleaned.Used
+	d.DistanceM += total.LengthM
+	d.SpreadM += total.SpreadM
+	d.Machines = append(d.Machines, MachineDrive{Machine: l.Machine, UsedFixes: cleaned.Used,
+		DistanceM: rounded(total.LengthM, 3), SpreadM: rounded(total.SpreadM, 3), SwathM2: rounded(total.SwathM2, 2)})
+	return cleaned.Segments
+}
+
+func measureAreas(tracks [][]track.Segment, bound *plane.Boundary, found *findings) (Areas, error) {
+	var on plane.Plane
+	var polygon *plane.Polygon
+	i := slices.IndexFunc(tracks, func(t []track.Segment) bool { return len(t) > 0 })
+	switch {
+	case bound != nil:
+		on, polygon = bound.Plane, &bound.Polygon
+	case i < 0:
+		return Areas{}, nil
+	default:
+		on = plane.At(tracks[i][0].FromLatDeg, tracks[i][0].FromLonDeg)
+	}
+	var swaths []coverage.Segment
+	var swathM2 float64
+	for _, t := range tracks {
+		if err := withinReach(on, t, bound != nil); err != nil {
+			return Areas{}, err
+		}
+		swaths = coverage.FromTrack(swaths, on, t)
+		swathM2 += track.Total(t).SwathM2
+	}
+	a, err := coverage.Measure(swaths, polygon)
+	if err != nil {
+		return Areas{}, fault.Wrap("measure the drive", err)
+	}
+	if bound != nil && a.CoveredM2 == 0 {
+		found.add(Finding{Kind: "nothing_inside", Amount: rounded(swathM2, 2),
+			Text: "nothing was spread inside the boundary: is it the one of this log? (amount: m2 of swath)"})
+	}
+	return Areas{
+		SwathM2: rounded(swathM2, 2), CoveredM2: rounded(a.CoveredM2, 2), Overlap2M2: rounded(a.Overlap2M2, 2), Overlap3M2: rounded(a.Overlap3M2, 2),
+		MissedM2: rounded(a.MissedM2, 2), OutsideM2: rounded(a.OutsideM2, 2), BoundaryM2: rounded(a.BoundaryM2, 2), ErrorM2: rounded(a.ErrorM2, 4),
+	}, nil
+}
+
+// withinReach refuses a track that leaves the plane.
+func withinReach(p plane.Plane, segments []track.Segment, bounded bool) error {
+	lat, lon := p.Origin()
+	for _, s := range segments {
+		offM := plane.DistanceM(lat, lon, s.FromLatDeg, s.FromLonDeg)
+		if offM <= plane.ReachM {
+			continue
+		}
+		what, hint := "its first position", "measure fields far apart one by one"
+		if bounded {
+			what, hint = "the boundary", "is it the boundary of this log? longitude stands first in GeoJSON"
+		}
+		return fault.Newf("measure the drive", fault.Input,
+			fmt.Sprintf("the log reaches %.0f km from %s; %.0f km are possible", offM/1000, what, math.Floor(plane.ReachM/1000)), hint)
+	}
+	return nil
+}
+
+// allSpreading takes what a log does not say as spreading; said is false where
+// there was such a fix.
+func allSpreading(fixes []schemas.Fix) (out []schemas.Fix, said bool) {
+	silent := func(f schemas.Fix) bool { return f.Spreading == schemas.SpreadingUnknown }
+	if !slices.ContainsFunc(fixes, silent) {
+		return fixes, true
+	}
+	out = slices.Clone(fixes)
 	for i := range out {
-		if out[i].Spreading == schemas.SpreadingUnknown {
+		if silent(out[i]) {
 			out[i].Spreading = schemas.SpreadingOn
 		}
 	}
-	return out
+	return out, false
 }

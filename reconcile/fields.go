@@ -75,9 +75,9 @@ func field(reg *registers, mass balance.FieldMass, machines [][]track.Segment) (
 		MassKg: rounded(inside*mass.MassKg, 3), MassSdKg: rounded(inside*mass.SdKg, 3), ThrownOutsideKg: rounded((1-inside)*mass.MassKg, 3),
 		NominalKg:       rounded(mass.NominalKg, 3),
 		SetRateKgHa:     rate(mass.NominalKg, mass.SwathM2),
-		FieldRateKgHa:   rate(inside*mass.MassKg, area.CoveredM2),
+		FieldRateKgHa:   max(0, rate(inside*mass.MassKg, area.CoveredM2)),
 		FieldRateLow:    max(0, rate(inside*low, area.CoveredM2)),
-		FieldRateHigh:   rate(inside*high, area.CoveredM2),
+		FieldRateHigh:   max(0, rate(inside*high, area.CoveredM2)),
 		MachineRateKgHa: rate(mass.MassKg, mass.SwathM2),
 	}
 	for _, c := range mass.Contributions {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"hopperbook/reconcile/balance"
 	"hopperbook/reconcile/track"
@@ -53,6 +54,10 @@ func wordsOf(kind track.Kind) trackWords {
 		return trackWords{"times without fixes, not joined", "longest way missed", "m"}
 	case track.Jump:
 		return trackWords{"steps too fast to be true, not joined", "fastest", "km/h"}
+	case track.Outlier:
+		return trackWords{"single fixes off a track that goes on without them, not used", "farthest", "m"}
+	case track.TightTurn:
+		return trackWords{"turns driven while spreading on a radius below half the bout width, or backing up", "longest", "m"}
 	case track.Stationary:
 		return trackWords{"times of spreading while standing still", "longest", "s"}
 	case track.SpreadingInferred:
@@ -74,7 +79,10 @@ func (f *findings) addBalance(machine schemas.MachineID, found []balance.Finding
 	}
 	for _, kind := range sortedKeys(byKind) {
 		list := byKind[kind]
-		text := fmt.Sprintf("refill %s: %s", list[0].Refill, list[0].Text)
+		text := list[0].Text
+		if list[0].Refill != "" {
+			text = fmt.Sprintf("refill %s: %s", list[0].Refill, text)
+		}
 		if more := len(list) - 1; more > 0 {
 			text += fmt.Sprintf(" (and %d more)", more)
 		}
@@ -89,7 +97,12 @@ func (f *findings) addTrack(machine schemas.MachineID, found []track.Finding) {
 		amount float64
 	}
 	sums := map[track.Kind]sum{}
+	var outside []track.Finding
 	for _, x := range found {
+		if x.Kind == track.Outside {
+			outside = append(outside, x)
+			continue
+		}
 		s := sums[x.Kind]
 		sums[x.Kind] = sum{s.count + 1, max(s.amount, x.Detail)}
 	}
@@ -101,4 +114,23 @@ func (f *findings) addTrack(machine schemas.MachineID, found []track.Finding) {
 		}
 		f.add(Finding{Kind: string(kind), Machine: machine, Count: s.count, Amount: s.amount, Unit: w.unit, Text: text})
 	}
+	if len(outside) > 0 {
+		f.addOutside(machine, outside)
+	}
+}
+
+// addOutside says how much a machine spread outside every field, and where
+// to look first.
+func (f *findings) addOutside(machine schemas.MachineID, stretches []track.Finding) {
+	longest, lengthM, kg := stretches[0], 0.0, 0.0
+	for _, x := range stretches {
+		lengthM, kg = lengthM+x.Detail, kg+x.NominalKg
+		if x.Detail > longest.Detail {
+			longest = x
+		}
+	}
+	at := time.UnixMilli(longest.FromMilli).UTC()
+	f.add(Finding{Kind: string(track.Outside), Machine: machine, At: at, Count: len(stretches), Amount: kg, Unit: "kg",
+		Text: fmt.Sprintf("%d stretches of spreading outside every field, %.0f m and %.0f kg nominal in all; the longest, %.0f m, from %s",
+			len(stretches), lengthM, kg, longest.Detail, at.Format("2006-01-02 15:04:05"))})
 }

@@ -52,10 +52,14 @@ func tell(in Input, reg *registers, id schemas.MachineID, passes []Pass, found *
 			Text: "refill " + string(r.Data.Refill) + " was entered twice under the same name; the first counts"})
 	}
 	cleaned := track.Clean(m.fixes(reg, passes), track.Options{MaxGapS: in.Policy.MaxGapS, BoutWidthM: in.Policy.BoutWidthM})
-	found.addTrack(id, cleaned.Findings)
-	segments := track.SplitByField(cleaned.Segments, reg.grounds)
+	segments := reg.index.Split(cleaned.Segments)
+	found.addTrack(id, append(cleaned.Findings, track.OutsideFields(segments)...))
 	pickedWrong(reg, id, passes, segments, found)
 	m.cut(slices.DeleteFunc(segments, func(s track.Segment) bool { return !s.Spreading }))
+	if id == "" {
+		found.add(Finding{Kind: "no_machine", Count: len(refills) + len(passes),
+			Text: fmt.Sprintf("%d refills and pass logs name no machine and are taken for one machine's; put machine into their data", len(refills)+len(passes))})
+	}
 	result, err := balance.Run(m.balanceInput(reg, found), balance.Options{})
 	if err != nil {
 		return nil, err
@@ -83,11 +87,22 @@ func (m *machine) fixes(reg *registers, passes []Pass) []schemas.Fix {
 				f.BoutWidthM = or(f.BoutWidthM, setting.BoutWidthM)
 				f.SetRateKgHa = or(f.SetRateKgHa, setting.SetRateKgHa)
 			}
-			f.SetRateKgHa = or(f.SetRateKgHa, jobRate)
+			if f.SetRateKgHa = or(f.SetRateKgHa, jobRate); f.SetRateKgHa < leastRateKgHa {
+				f.SetRateKgHa = 0
+			}
 			all = append(all, f)
 		}
 	}
 	return all
+}
+
+// leastRateKgHa is the smallest set rate taken for one; below it nothing was
+// asked for. Common practice, no source: the finest seed is sown at kilograms.
+const leastRateKgHa = 0.01
+
+// name is a machine in words.
+func name(id schemas.MachineID) string {
+	return cmp.Or(string(id), "a machine without a name")
 }
 
 func or(v, otherwise float64) float64 {
@@ -148,6 +163,12 @@ func (m *machine) balanceInput(reg *registers, found *findings) balance.Machine 
 	for i, r := range m.refills {
 		refill := balance.Refill{ID: r.Data.Refill, Time: r.Time, Product: r.Data.Product, Residual: residual(r.Data), Spread: m.periods[i+1].pieces()}
 		for _, id := range r.Data.Loads {
+			// Two refills of one machine are told apart by balance.
+			if first := reg.hoppers[id]; first.machine != m.id {
+				found.add(Finding{Kind: "duplicate_load", Machine: m.id, Event: r.ID, At: r.Time,
+					Text: fmt.Sprintf("refill %s: load %s was already put into %s by refill %s; it counts there", r.Data.Refill, id, name(first.machine), first.refill)})
+				continue
+			}
 			refill.Loads = append(refill.Loads, m.load(reg, id, r, refill.Spread, found))
 		}
 		in.Refills = append(in.Refills, refill)
@@ -169,6 +190,10 @@ func (m *machine) load(reg *registers, id schemas.LoadID, r At[schemas.HopperRef
 		if l.Data.SdKg != nil {
 			load.SdKg = *l.Data.SdKg
 		}
+		if l.Data.Product != r.Data.Product {
+			found.add(Finding{Kind: "load_product", Machine: m.id, Event: r.ID, At: r.Time, Amount: l.Data.NetKg, Unit: "kg",
+				Text: fmt.Sprintf("refill %s of %s takes load %s, which was weighed as %s; the refill counts", r.Data.Refill, r.Data.Product, id, l.Data.Product)})
+		}
 		return load
 	}
 	guess := 0.0
@@ -177,7 +202,7 @@ func (m *machine) load(reg *registers, id schemas.LoadID, r At[schemas.HopperRef
 	}
 	guess /= float64(len(r.Data.Loads))
 	found.add(Finding{Kind: "load_missing", Machine: m.id, Event: r.ID, At: r.Time, Amount: guess, Unit: "kg",
-		Text: fmt.Sprintf("load %s of refill %s is not in the book; taken as %.0f kg, very uncertain; look at hopperbook gaps", id, r.Data.Refill, guess)})
+		Text: fmt.Sprintf("load %s of refill %s has no weight in the book (it has not arrived, or was voided); taken as %.0f kg, very uncertain", id, r.Data.Refill, guess)})
 	return balance.Load{ID: id, NetKg: guess, SdKg: max(unknownLoadSd*guess, 1), Scale: schemas.ScaleID("unknown-" + string(id))}
 }
 

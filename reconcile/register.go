@@ -65,6 +65,15 @@ type registers struct {
 	jobs     map[schemas.JobID]At[schemas.RegisterJob]
 	loads    map[schemas.LoadID]At[schemas.LoadWeighed]
 	grounds  []track.Field // sorted by ID
+	index    *track.Ground // over grounds
+	hoppers  map[schemas.LoadID]hopper
+}
+
+// hopper is where a load went first: a load is in one hopper, whatever two
+// refills say.
+type hopper struct {
+	machine schemas.MachineID
+	refill  schemas.RefillID
 }
 
 func readRegisters(in Input, found *findings) registers {
@@ -90,7 +99,19 @@ func readRegisters(in Input, found *findings) registers {
 			found.add(Finding{Kind: "bad_boundary", Field: id, Event: f.ID, At: f.Time, Text: "the boundary cannot be used: " + err.Error()})
 			continue
 		}
+		if fault := shapeFault(boundary.Polygon); fault != "" {
+			found.add(Finding{Kind: "odd_boundary", Field: id, Event: f.ID, At: f.Time, Text: "draw the boundary anew, its area is doubtful: " + fault})
+		}
 		r.grounds = append(r.grounds, track.Field{ID: id, Boundary: boundary})
+	}
+	r.index = track.NewGround(r.grounds)
+	r.hoppers = map[schemas.LoadID]hopper{}
+	for _, refill := range sorted(in.Refills) {
+		for _, load := range refill.Data.Loads {
+			if _, taken := r.hoppers[load]; !taken {
+				r.hoppers[load] = hopper{refill.Machine, refill.Data.Refill}
+			}
+		}
 	}
 	return r
 }

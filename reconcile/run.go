@@ -139,8 +139,8 @@ func fieldMasses(told []*machine, found *findings) []balance.FieldMass {
 	}
 	for _, f := range masses[:inside] {
 		if f.MassKg >= worthSayingKg {
-			found.add(Finding{Kind: "spread_outside", Amount: f.MassKg, Unit: "kg",
-				Text: fmt.Sprintf("%.0f kg of %s were spread outside every field", f.MassKg, cmp.Or(string(f.Product), "an unnamed product"))})
+			found.add(Finding{Kind: "not_on_a_field", Amount: f.MassKg, Unit: "kg",
+				Text: fmt.Sprintf("%.0f kg of %s went out outside every field, or while no pass was logged", f.MassKg, cmp.Or(string(f.Product), "an unnamed product"))})
 		}
 	}
 	return masses[inside:]

@@ -47,7 +47,8 @@ type (
 	Reject struct {
 		Kind     string         `json:"kind"` // rejected, contradicting, clock
 		Source   schemas.Source `json:"source"`
-		Sequence int64          `json:"sequence"` // 0: could not be read
+		Sequence int64          `json:"sequence"`          // 0: could not be read
+		Subject  string         `json:"subject,omitempty"` // of rejects: the NATS subject it came on
 		Received time.Time      `json:"received"`
 		Pointer  string         `json:"pointer"`
 		Rule     string         `json:"rule"`

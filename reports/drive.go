@@ -1,16 +1,22 @@
 package reports
 
 import (
+	"cmp"
+	"fmt"
 	"math"
 	"strconv"
 	"time"
 
 	"hopperbook/reconcile"
 	"hopperbook/schemas"
+	"hopperbook/schemas/unit"
 )
 
-// SchemaTrack names the shape of TrackAnswer's JSON.
-const SchemaTrack = "hopperbook.track/1"
+// The schema names of the answers about logs.
+const (
+	SchemaTrack    = "hopperbook.track/1"
+	SchemaCoverage = "hopperbook.coverage/1"
+)
 
 type (
 	// TrackAnswer is a receiver's log: what was read and what it comes to.
@@ -19,6 +25,15 @@ type (
 		BoutWidthM float64    `json:"bout_width_m"`
 		Reading    any        `json:"reading"` // what the reader of the format says of the file
 		Fixes      []TrackFix `json:"fixes"`
+		reconcile.Drive
+	}
+
+	// CoverageAnswer is the areas of a log of any kind.
+	CoverageAnswer struct {
+		Schema     string  `json:"schema"`
+		Format     string  `json:"format"`       // nmea, gpx, events
+		BoutWidthM float64 `json:"bout_width_m"` // where the log names none; 0: not given
+		Reading    any     `json:"reading"`      // what the reader of the format says of the file
 		reconcile.Drive
 	}
 
@@ -64,6 +79,32 @@ func Track(a TrackAnswer) Table {
 	row("covered m2", number(a.CoveredM2, 1))
 	row("covered twice m2", number(a.Overlap2M2, 1))
 	row("three times or more m2", number(a.Overlap3M2, 1))
+	for _, f := range a.Findings {
+		t.Notes = append(t.Notes, findingLine(f))
+	}
+	return t
+}
+
+// Coverage is the table of a log's areas.
+func Coverage(a CoverageAnswer) Table {
+	t := Table{Caption: "Coverage", Columns: []Column{{"what", "What", false}, {"m2", "m2", true}, {"ha", "ha", true}}}
+	row := func(what string, m2 float64) {
+		t.Rows = append(t.Rows, []string{what, number(m2, 1), number(m2/unit.M2PerHa, 4)})
+	}
+	row("swath (distance x bout width)", a.SwathM2)
+	row("covered", a.CoveredM2)
+	row("covered twice", a.Overlap2M2)
+	row("three times or more", a.Overlap3M2)
+	if a.BoundaryM2 > 0 {
+		row("missed", a.MissedM2)
+		row("outside the boundary", a.OutsideM2)
+		row("boundary", a.BoundaryM2)
+	}
+	row("error of these at most", a.ErrorM2)
+	for _, m := range a.Machines {
+		t.Notes = append(t.Notes, fmt.Sprintf("%s: %d fixes, %s m driven, %s m of it spreading",
+			cmp.Or(string(m.Machine), "the log"), m.UsedFixes, number(m.DistanceM, 1), number(m.SpreadM, 1)))
+	}
 	for _, f := range a.Findings {
 		t.Notes = append(t.Notes, findingLine(f))
 	}

@@ -77,7 +77,7 @@ func TestDriftTableSaysWhatToDo(t *testing.T) {
 	if len(table.Notes) != 2 {
 		t.Fatalf("notes %v", table.Notes)
 	}
-	for _, want := range []string{"RECALIBRATE sp2", "since load 9", "-13.4 %", "1.155", "catch test", "Stop the machine"} {
+	for _, want := range []string{"RECALIBRATE sp2", "since load 9", "13.4 % less super than it is set to", "-14.9", "1.155", "catch test", "Stop the machine"} {
 		if !strings.Contains(table.Notes[0], want) {
 			t.Errorf("%q does not say %q", table.Notes[0], want)
 		}

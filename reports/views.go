@@ -37,7 +37,7 @@ func rateDecimals(kgHa float64) int {
 func Fields(a FieldsAnswer) Table {
 	t := Table{Caption: "Real rate of each field (mass spread / covered area), 95 % interval",
 		Columns: []Column{{"field", "Field", false}, {"name", "Name", false}, {"product", "Product", false}, {"covered_ha", "Covered ha", true}, {"mass_t", "Spread t", true},
-			{"set_rate_kg_ha", "Set kg/ha", true}, {"field_rate_kg_ha", "Real kg/ha", true}, {"field_rate_low_kg_ha", "low", true}, {"field_rate_high_kg_ha", "high", true},
+			{"set_rate_kg_ha", "Set kg/ha", true}, {"field_rate_kg_ha", "Real kg/ha", true}, {"field_rate_low_kg_ha", "95 % low", true}, {"field_rate_high_kg_ha", "high", true},
 			{"off_pct", "Off %", true}, {"overlap_pct", "Overlap %", true}, {"open", "Open", false}}}
 	for _, f := range a.Fields {
 		d := rateDecimals(f.SetRateKgHa)
@@ -75,7 +75,7 @@ func yes(b bool) string {
 func Drift(a DriftAnswer) Table {
 	t := Table{Caption: "Calibration of each machine",
 		Columns: []Column{{"machine", "Machine", false}, {"product", "Product", false}, {"since", "Calibrated", false}, {"loads", "Loads", true}, {"state", "State", false},
-			{"flow_ratio", "Flow ratio", true}, {"change_load", "Since load", true}, {"size_pct", "Off %", true}, {"size_low_pct", "low", true}, {"size_high_pct", "high", true}}}
+			{"flow_ratio", "Flow ratio", true}, {"change_load", "Since load", true}, {"size_pct", "Off %", true}, {"size_low_pct", "95 % low", true}, {"size_high_pct", "high", true}}}
 	for _, d := range a.Drifts {
 		row := []string{string(d.Machine), string(d.Product), clock(d.Since), strconv.Itoa(d.Loads), d.State, number(d.FlowRatio, 3), "-", "-", "-", "-"}
 		if d.ChangeLoad > 0 {
@@ -95,13 +95,21 @@ func Drift(a DriftAnswer) Table {
 func driftNote(d reconcile.Drift) string {
 	switch drift.State(d.State) {
 	case drift.Recalibrate:
-		return fmt.Sprintf("RECALIBRATE %s: since load %d it spreads %s %% of %s (95 %%: %s to %s %%). Stop the machine before you look at it; "+
-			"try a flow factor of %s and confirm it by a catch test.", d.Machine, d.ChangeLoad, signed(d.SizePct, 1), cmp.Or(string(d.Product), "its product"),
+		return fmt.Sprintf("RECALIBRATE %s: since load %d it spreads %s %s than it is set to (95 %%: %s to %s %%). Stop the machine before you look at it; "+
+			"try a flow factor of %s and confirm it by a catch test.", d.Machine, d.ChangeLoad, moreOrLess(d.SizePct), cmp.Or(string(d.Product), "product"),
 			signed(d.SizeLowPct, 1), signed(d.SizeHighPct, 1), number(d.FlowFactor, 3))
 	case drift.Watch:
-		return fmt.Sprintf("Watch %s: since load %d about %s %%, not surely more than the tolerance.", d.Machine, d.ChangeLoad, signed(d.SizePct, 1))
+		return fmt.Sprintf("Watch %s: since load %d it seems to spread %s than it is set to; too few loads yet, or not surely beyond the tolerance.", d.Machine, d.ChangeLoad, moreOrLess(d.SizePct))
 	}
 	return ""
+}
+
+// moreOrLess is a change in words: "11.7 % less".
+func moreOrLess(pct float64) string {
+	if pct < 0 {
+		return number(-pct, 1) + " % less"
+	}
+	return number(pct, 1) + " % more"
 }
 
 // Gaps is the table of missing events.
@@ -123,13 +131,13 @@ func Rejects(a RejectsAnswer) Table {
 	t := Table{Caption: "Kept, and why",
 		Columns: []Column{{"kind", "Kind", false}, {"source", "Source", false}, {"sequence", "Sequence", true}, {"received", "Received", false}, {"reason", "What is wrong", false}, {"repaired", "Repaired", false}}}
 	seen := map[string]bool{}
-	for _, r := range a.Rejects {
+	for _, r := range groupClocks(a.Rejects) {
 		sequence := "-"
 		if r.Sequence > 0 {
 			sequence = strconv.FormatInt(r.Sequence, 10)
 		}
 		reason := strings.TrimSpace(r.Pointer + " " + r.Detail)
-		t.Rows = append(t.Rows, []string{r.Kind, cmp.Or(shortSource(r.Source), "-"), sequence, clock(r.Received), reason, yes(r.Repaired)})
+		t.Rows = append(t.Rows, []string{r.Kind, cmp.Or(shortSource(r.Source), r.Subject, "-"), sequence, clock(r.Received), reason, yes(r.Repaired)})
 		if r.Hint != "" && !seen[r.Hint] {
 			seen[r.Hint] = true
 			t.Notes = append(t.Notes, r.Kind+": "+r.Hint)
@@ -141,6 +149,23 @@ func Rejects(a RejectsAnswer) Table {
 		t.Notes = append(t.Notes, "hopperbook rejects --json prints the messages themselves.")
 	}
 	return t
+}
+
+// groupClocks joins the clock flags of one source that follow each other: an
+// old import would fill the page with them.
+func groupClocks(rejects []Reject) []Reject {
+	var out []Reject
+	more := 0
+	for i, r := range rejects {
+		if i > 0 && r.Kind == "clock" && rejects[i-1].Kind == "clock" && r.Source == rejects[i-1].Source {
+			more++
+			out[len(out)-1].Detail = fmt.Sprintf("%s (and %d more of this source)", rejects[i-more].Detail, more)
+			continue
+		}
+		more = 0
+		out = append(out, r)
+	}
+	return out
 }
 
 // shortSource cuts a file's digest to what tells files apart.

@@ -2,6 +2,8 @@ package schemas
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/tidwall/gjson"
@@ -12,7 +14,8 @@ import (
 // the same event, the latest by (time, source, sequence) counts. The zero
 // value amends nothing.
 type Amendments struct {
-	by map[EventID]amendment
+	by   map[EventID]amendment
+	used map[EventID]bool // amended events that Apply has met
 }
 
 type amendment struct {
@@ -54,14 +57,39 @@ func (a *Amendments) Amends(id EventID) bool {
 	return ok
 }
 
+// Unused lists, in order, the amendments whose event Apply has not met, as
+// identity of the amendment and the event it names.
+func (a *Amendments) Unused() []UnusedAmendment {
+	var out []UnusedAmendment
+	for amends, am := range a.by {
+		if !a.used[amends] {
+			out = append(out, UnusedAmendment{am.identity, am.at, amends})
+		}
+	}
+	slices.SortFunc(out, func(x, y UnusedAmendment) int { return strings.Compare(string(x.Amends), string(y.Amends)) })
+	return out
+}
+
+// UnusedAmendment is an amendment that changes nothing.
+type UnusedAmendment struct {
+	Identity
+	Time   time.Time
+	Amends EventID
+}
+
 // Apply gives the event as it counts: unchanged, with its data replaced, or
 // not at all (keep is false). A replacement that breaks the contract is an
 // error and the event counts as it was.
 func (a *Amendments) Apply(e Event) (out Event, keep bool, err error) {
 	am, ok := a.by[e.ID]
-	switch {
-	case !ok:
+	if !ok {
 		return e, true, nil
+	}
+	if a.used == nil {
+		a.used = map[EventID]bool{}
+	}
+	a.used[e.ID] = true
+	switch {
 	case am.action == AmendVoid:
 		return e, false, nil
 	}

@@ -236,6 +236,9 @@ func TestExitStatusesAndHints(t *testing.T) {
 		{[]string{"track", "doc.go", "--bout-width", "18"}, 4, "NMEA 0183"},
 		{[]string{"track", "doc.go", "--bout-width", "18", "--day", "yesterday"}, 2, "--day"},
 		{[]string{"hub", "--book", empty, "--listen", "nowhere"}, 2, "host:port"},
+		{[]string{"fields", "--book", "doc.go"}, 2, "a folder"},
+		{[]string{"fields", "--json", "--csv", "--book", empty}, 2, "choose one"},
+		{[]string{"export", "everything"}, 2, "export events"},
 	} {
 		_, stderr, exit := command(t, "", r.args...)
 		if exit != r.exit || !strings.Contains(stderr, r.says) {

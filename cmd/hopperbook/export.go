@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"context"
+	"fmt"
 
 	"github.com/urfave/cli/v2"
 
@@ -15,10 +16,13 @@ func exportCommand() *cli.Command {
 	return &cli.Command{
 		Name:  "export",
 		Usage: "give back what the book holds",
+		Action: func(c *cli.Context) error {
+			return fault.Newf("", fault.Usage, fmt.Sprintf("there is nothing called %q to export", c.Args().First()), "hopperbook export events prints every event")
+		},
 		Subcommands: []*cli.Command{{
 			Name:         "events",
 			Usage:        "print every event, byte for byte, one a line",
-			Description:  "Publishing the output into an empty book makes the same book again.\n\nExample:\n  hopperbook export events > events.jsonl",
+			Description:  "Publishing the output into an empty book makes the same book again; what was rejected is no event and stays (hopperbook rejects --json).\n\nExample:\n  hopperbook export events > events.jsonl",
 			Flags:        bookFlags(),
 			OnUsageError: usageError,
 			Action: func(c *cli.Context) error {

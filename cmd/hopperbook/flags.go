@@ -78,6 +78,9 @@ func askAndShow[T any](c *cli.Context, question string, table func(T) reports.Ta
 	if err := noArguments(c); err != nil {
 		return err
 	}
+	if c.Bool("json") && c.Bool("csv") {
+		return fault.Newf("", fault.Usage, "--json and --csv together", "choose one")
+	}
 	return withAsker(c, func(ctx context.Context, asker office.Asker) error {
 		if c.Bool("json") {
 			return asker.Ask(ctx, question, nil, c.App.Writer)

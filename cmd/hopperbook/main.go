@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"os"
 	"os/signal"
@@ -27,13 +26,14 @@ func main() {
 func run(ctx context.Context, args []string) int {
 	app := newApp()
 	err := app.RunContext(ctx, flagsFirst(app, args))
-	if err == nil {
+	switch {
+	case err == nil:
 		return 0
-	}
-	fmt.Fprintf(os.Stderr, "hopperbook: %s\n", fault.Message(err))
-	if errors.Is(err, context.Canceled) {
+	case ctx.Err() != nil: // whatever broke, it broke because the user stopped it
+		fmt.Fprintln(os.Stderr, "hopperbook: stopped; nothing is lost, and doing it again doubles nothing")
 		return fault.Canceled.Exit()
 	}
+	fmt.Fprintf(os.Stderr, "hopperbook: %s\n", fault.Message(err))
 	return fault.CodeOf(err).Exit()
 }
 
@@ -53,7 +53,7 @@ func newApp() *cli.App {
 		OnUsageError:           usageError,
 		Commands: []*cli.Command{
 			demoCommand(), hubCommand(), publishCommand(), reconcileCommand(), fieldsCommand(), driftCommand(),
-			gapsCommand(), rejectsCommand(), exportCommand(), trackCommand(),
+			gapsCommand(), rejectsCommand(), exportCommand(), trackCommand(), coverageCommand(),
 		},
 		Action: func(c *cli.Context) error {
 			if c.Args().Present() {

@@ -20,7 +20,8 @@ func publishCommand() *cli.Command {
 		Usage:     "send events, one JSON object a line, and wait until the book has them",
 		ArgsUsage: "FILE|-",
 		Description: "Events that bring no source and sequence are numbered by the file's digest, so publishing a file twice changes nothing.\n" +
-			"An event that breaks the contract is kept whole; hopperbook rejects shows it with the reason.\n\n" +
+			"An event that breaks the contract is kept whole; hopperbook rejects shows it with the reason. Repair it and publish it alone:\n" +
+			"a changed file has a new digest, and its other bare lines would be new events.\n\n" +
 			"Example:\n  hopperbook publish day.jsonl\n  hopperbook export events | hopperbook publish - --book ./copy",
 		Flags: append(bookFlags(),
 			&cli.DurationFlag{Name: "patience", Usage: "give up after `DURATION` without a new confirmation", Value: time.Minute},
@@ -65,7 +66,7 @@ func eventFile(name string, stdin io.Reader) (file *os.File, done func(), err er
 	if name != "-" {
 		file, err := os.Open(name)
 		if err != nil {
-			return nil, nil, fault.New("publish", fault.NotFound, err, "check the file's name")
+			return nil, nil, fault.New("publish", fault.NotFound, err, "check the file's name, and that you may read it")
 		}
 		return file, func() { file.Close() }, nil
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"fmt"
+	"io"
 	"os"
 	"time"
 
@@ -11,6 +12,7 @@ import (
 	"hopperbook/ingest/gnss"
 	"hopperbook/reconcile"
 	"hopperbook/reports"
+	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
 )
 
@@ -37,30 +39,24 @@ func trackAction(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	width := c.Float64("bout-width")
-	if !(width >= 0.5 && width <= 80) {
-		return fault.Newf("track", fault.Usage, fmt.Sprintf("a bout width of %v m cannot be", width), "give --bout-width between 0.5 and 80 m")
+	width, err := boutWidth(c)
+	if err != nil {
+		return err
 	}
-	var options gnss.Options
-	if day := c.String("day"); day != "" {
-		if options.FirstDay, err = time.Parse(time.DateOnly, day); err != nil {
-			return fault.New("track", fault.Usage, err, "give --day like 2026-03-01")
-		}
+	options, err := firstDay(c)
+	if err != nil {
+		return err
 	}
 	file, err := os.Open(name)
 	if err != nil {
 		return fault.New("track", fault.NotFound, err, "check the file's name")
 	}
 	defer file.Close()
-	fixes, reading, err := gnss.Read(file, options)
+	fixes, reading, err := readNMEA(file, name, options)
 	if err != nil {
 		return err
 	}
-	if len(fixes) == 0 {
-		return fault.Newf("track "+name, fault.Input, fmt.Sprintf("no fix in %d sentences (%d epochs without a fix, %d without a date)", reading.Sentences, reading.NoFix, reading.Undated),
-			"is it an NMEA 0183 log with GGA or RMC? a log without dates needs --day 2026-03-01")
-	}
-	drive, err := reconcile.Measure(fixes, width, c.Bool("infer"))
+	drive, err := reconcile.Measure([]reconcile.Log{{Fixes: fixes}}, reconcile.MeasureOptions{BoutWidthM: width, Infer: c.Bool("infer")})
 	if err != nil {
 		return err
 	}
@@ -71,4 +67,35 @@ func trackAction(c *cli.Context) error {
 		return fault.Wrap("print", enc.Encode(answer))
 	}
 	return show(c, reports.Track(answer))
+}
+
+// boutWidth is --bout-width, which must be one.
+func boutWidth(c *cli.Context) (float64, error) {
+	width := c.Float64("bout-width")
+	if !(width >= 0.5 && width <= 80) {
+		return 0, fault.Newf(c.Command.Name, fault.Usage, fmt.Sprintf("a bout width of %v m cannot be", width), "give --bout-width between 0.5 and 80 m")
+	}
+	return width, nil
+}
+
+// firstDay is --day.
+func firstDay(c *cli.Context) (o gnss.Options, err error) {
+	day := c.String("day")
+	if day == "" {
+		return o, nil
+	}
+	if o.FirstDay, err = time.Parse(time.DateOnly, day); err != nil {
+		return o, fault.New(c.Command.Name, fault.Usage, err, "give --day like 2026-03-01")
+	}
+	return o, nil
+}
+
+// readNMEA reads a log that must hold a fix.
+func readNMEA(file io.Reader, name string, o gnss.Options) ([]schemas.Fix, gnss.Report, error) {
+	fixes, reading, err := gnss.Read(file, o)
+	if err == nil && len(fixes) == 0 {
+		err = fault.Newf("read "+name, fault.Input, fmt.Sprintf("no fix in %d sentences (%d epochs without a fix, %d without a date)", reading.Sentences, reading.NoFix, reading.Undated),
+			"is it an NMEA 0183 log with GGA or RMC? a log without dates needs --day 2026-03-01")
+	}
+	return fixes, reading, err
 }

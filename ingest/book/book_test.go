@@ -11,7 +11,7 @@ import (
 type suiteBook struct{ *Book }
 
 func (s suiteBook) Kept(ctx context.Context) ([]storetest.Kept, error) {
-	troubles, err := s.Troubles(ctx)
+	troubles, err := s.Troubles(ctx, true)
 	kept := make([]storetest.Kept, len(troubles))
 	for i, t := range troubles {
 		kept[i] = storetest.Kept{Kind: string(t.Kind), Repaired: t.Repaired, Raw: string(t.Raw)}

@@ -257,7 +257,7 @@ func TestTroubleWords(t *testing.T) {
 	if _, err := b.Commit(context.Background(), batch); err != nil {
 		t.Fatal(err)
 	}
-	troubles, err := b.Troubles(context.Background())
+	troubles, err := b.Troubles(context.Background(), true)
 	if err != nil || len(troubles) != 4 {
 		t.Fatalf("%v (%v)", troubles, err)
 	}

@@ -26,13 +26,29 @@ func (b *Book) snapshot(ctx context.Context, op string, fn func(*sql.Tx) error) 
 	return b.explain(op, fn(tx))
 }
 
+// View is one state of the book, to be read from more than once.
+type View struct {
+	tx *sql.Tx
+}
+
+// Read runs fn on one state of the book. fn must not call the book itself.
+func (b *Book) Read(ctx context.Context, fn func(*View) error) error {
+	return b.snapshot(ctx, "read the book", func(tx *sql.Tx) error { return fn(&View{tx}) })
+}
+
 // Head is a number that grows with every commit that changed something: a
 // result computed at this head is stale once Head is larger.
-func (b *Book) Head(ctx context.Context) (int64, error) {
-	var head int64
-	err := b.snapshot(ctx, "read the head", func(tx *sql.Tx) error {
-		return tx.QueryRowContext(ctx, selectHead).Scan(&head)
+func (b *Book) Head(ctx context.Context) (head int64, err error) {
+	err = b.Read(ctx, func(v *View) error {
+		head, err = v.Head(ctx)
+		return err
 	})
+	return head, err
+}
+
+// Head is the state's head; see Book.Head.
+func (v *View) Head(ctx context.Context) (head int64, err error) {
+	err = v.tx.QueryRowContext(ctx, selectHead).Scan(&head)
 	return head, err
 }
 
@@ -105,31 +121,34 @@ ORDER BY time, source, sequence`
 // not call the book. An error of fn ends the walk and comes back. Memory is bounded by the events of about an
 // hour.
 func (b *Book) Events(ctx context.Context, types []schemas.EventType, fn func(*schemas.Event) error) error {
+	return b.Read(ctx, func(v *View) error { return v.Events(ctx, types, fn) })
+}
+
+// Events is Book.Events of this state.
+func (v *View) Events(ctx context.Context, types []schemas.EventType, fn func(*schemas.Event) error) error {
 	wanted := make([]string, len(types))
 	for i, t := range types {
 		wanted[i] = string(t)
 	}
-	return b.snapshot(ctx, "read the events", func(tx *sql.Tx) error {
-		stretches, err := spans(ctx, tx, selectEventSlices, wanted, wanted)
+	stretches, err := spans(ctx, v.tx, selectEventSlices, wanted, wanted)
+	if err != nil {
+		return err
+	}
+	for _, s := range stretches {
+		err := eachRow(ctx, v.tx, func(scan scanner) error {
+			var e schemas.Event
+			var raw string
+			if err := scan(&e.Source, &e.Sequence, &e.ID, &e.Type, &e.Version, &e.Time, &raw); err != nil {
+				return err
+			}
+			e.Time, e.Raw, e.Data = e.Time.UTC(), []byte(raw), gjson.Get(raw, "data").Raw
+			return fault.Wrap("take the event", fn(&e))
+		}, selectEvents, s.from, s.to, wanted, wanted)
 		if err != nil {
 			return err
 		}
-		for _, s := range stretches {
-			err := eachRow(ctx, tx, func(scan scanner) error {
-				var e schemas.Event
-				var raw string
-				if err := scan(&e.Source, &e.Sequence, &e.ID, &e.Type, &e.Version, &e.Time, &raw); err != nil {
-					return err
-				}
-				e.Time, e.Raw, e.Data = e.Time.UTC(), []byte(raw), gjson.Get(raw, "data").Raw
-				return fault.Wrap("take the event", fn(&e))
-			}, selectEvents, s.from, s.to, wanted, wanted)
-			if err != nil {
-				return err
-			}
-		}
-		return nil
-	})
+	}
+	return nil
 }
 
 const selectRaw = `
@@ -186,32 +205,35 @@ ORDER BY time, source, sequence`
 // Passes hands every pass log to fn in the order of Events; see there for
 // errors and memory.
 func (b *Book) Passes(ctx context.Context, fn func(PassRow) error) error {
-	return b.snapshot(ctx, "read the pass logs", func(tx *sql.Tx) error {
-		stretches, err := spans(ctx, tx, selectPassSlices)
-		if err != nil {
-			return err
-		}
-		var fixes []schemas.Fix
-		var packed sql.RawBytes
-		for _, s := range stretches {
-			err := eachRow(ctx, tx, func(scan scanner) error {
-				var p PassRow
-				err := scan(&p.Source, &p.Sequence, &p.ID, &p.Time, &p.Machine, &p.Job, &p.Field, &packed)
-				if err != nil {
-					return err
-				}
-				if fixes, err = unpackFixes(packed, fixes[:0]); err != nil {
-					return damaged(p.Identity, err)
-				}
-				p.Time, p.Fixes = p.Time.UTC(), fixes
-				return fault.Wrap("take the pass log", fn(p))
-			}, selectPasses, s.from, s.to)
+	return b.Read(ctx, func(v *View) error { return v.Passes(ctx, fn) })
+}
+
+// Passes is Book.Passes of this state.
+func (v *View) Passes(ctx context.Context, fn func(PassRow) error) error {
+	stretches, err := spans(ctx, v.tx, selectPassSlices)
+	if err != nil {
+		return err
+	}
+	var fixes []schemas.Fix
+	var packed sql.RawBytes
+	for _, s := range stretches {
+		err := eachRow(ctx, v.tx, func(scan scanner) error {
+			var p PassRow
+			err := scan(&p.Source, &p.Sequence, &p.ID, &p.Time, &p.Machine, &p.Job, &p.Field, &packed)
 			if err != nil {
 				return err
 			}
+			if fixes, err = unpackFixes(packed, fixes[:0]); err != nil {
+				return damaged(p.Identity, err)
+			}
+			p.Time, p.Fixes = p.Time.UTC(), fixes
+			return fault.Wrap("take the pass log", fn(p))
+		}, selectPasses, s.from, s.to)
+		if err != nil {
+			return err
 		}
-		return nil
-	})
+	}
+	return nil
 }
 
 // span is a half-open stretch of time.

@@ -26,6 +26,7 @@ type Trouble struct {
 	Source   schemas.Source  `json:"source,omitempty"`   // "" when it could not be read
 	Sequence int64           `json:"sequence,omitempty"` // 0 when it could not be read
 	ID       schemas.EventID `json:"id,omitempty"`       // "" for rejects
+	Subject  string          `json:"subject,omitempty"`  // of rejects: the NATS subject it came on
 	At       time.Time       `json:"at"`                 // when the hub received it
 	Pointer  string          `json:"pointer"`
 	Rule     string          `json:"rule"`
@@ -36,33 +37,34 @@ type Trouble struct {
 }
 
 const selectTroubles = `
-SELECT kind, source, sequence, id, received_at, pointer, rule, detail, repaired, raw FROM (
-	SELECT 'rejected' AS kind, source, sequence, '' AS id, received_at, pointer, rule, detail,
+SELECT kind, source, sequence, id, subject, received_at, pointer, rule, detail, repaired, CASE WHEN ? THEN raw END FROM (
+	SELECT 'rejected' AS kind, source, sequence, '' AS id, subject, received_at, pointer, rule, detail,
 		repaired_at IS NOT NULL AS repaired, digest, raw
 	FROM reject
 	UNION ALL
-	SELECT 'contradicting', source, sequence, id, received_at, '', 'identity',
+	SELECT 'contradicting', source, sequence, id, '', received_at, '', 'identity',
 		'another event with this source and sequence came before; both are kept, the first one counts', false, digest, encode(raw)
 	FROM quarantine JOIN source USING (source_no)
 	UNION ALL
-	SELECT 'clock', source, f.sequence, f.id, f.received_at, '/time', 'clock', f.detail, false, e.digest, encode(e.raw)
+	SELECT 'clock', source, f.sequence, f.id, '', f.received_at, '/time', 'clock', f.detail, false, e.digest, encode(e.raw)
 	FROM clock_flag f JOIN source USING (source_no)
 	JOIN event e ON e.source_no = f.source_no AND e.sequence = f.sequence
 )
 ORDER BY received_at, kind, source, sequence, digest`
 
 // Troubles lists rejects, contradicting events and clock flags, ordered by
-// time of receipt, kind, source and sequence.
-func (b *Book) Troubles(ctx context.Context) ([]Trouble, error) {
+// time of receipt, kind, source and sequence. Raw is left out where withRaw is
+// false: the messages may be large.
+func (b *Book) Troubles(ctx context.Context, withRaw bool) ([]Trouble, error) {
 	var all []Trouble
 	err := b.snapshot(ctx, "list the rejects", func(tx *sql.Tx) error {
 		return eachRow(ctx, tx, func(scan scanner) error {
 			var t Trouble
-			err := scan(&t.Kind, &t.Source, &t.Sequence, &t.ID, &t.At, &t.Pointer, &t.Rule, &t.Detail, &t.Repaired, &t.Raw)
+			err := scan(&t.Kind, &t.Source, &t.Sequence, &t.ID, &t.Subject, &t.At, &t.Pointer, &t.Rule, &t.Detail, &t.Repaired, &t.Raw)
 			t.At, t.Hint = t.At.UTC(), t.hint()
 			all = append(all, t)
 			return err
-		}, selectTroubles)
+		}, selectTroubles, withRaw)
 	})
 	return all, err
 }
@@ -74,11 +76,11 @@ func (t *Trouble) hint() string {
 	case t.Kind == TroubleContradicting:
 		return "look at both; if the later one is right, amend the first with event.amended; two devices with one name also cause this"
 	case t.Kind == TroubleClock:
-		return "check the clock of the device; amend the event if its time is wrong"
+		return "check the clock of the device; where the time is wrong, void the event (event.amended) and publish it anew"
 	case t.Source == "":
 		return "repair the message and publish it again"
 	}
-	return "repair the message and publish it again with the same source and sequence"
+	return "repair the message (rejects --json has it) and publish it alone, with this source and sequence in it"
 }
 
 func damaged(id schemas.Identity, err error) error {

@@ -48,6 +48,9 @@ func Events(file io.ReadSeeker) iter.Seq2[ingest.Outgoing, error] {
 				yield(ingest.Outgoing{}, err)
 				return
 			}
+			if no == 1 {
+				line = bytes.TrimPrefix(line, []byte("\uFEFF")) // some editors put a byte order mark there
+			}
 			if len(bytes.TrimSpace(line)) == 0 {
 				continue
 			}

@@ -64,6 +64,13 @@ func TestTheSameFileGivesTheSameEvents(t *testing.T) {
 	}
 }
 
+func TestAByteOrderMarkIsNoPartOfTheFirstEvent(t *testing.T) {
+	all := read(t, "\uFEFF"+bare)
+	if _, bad := schemas.Read(all[0].Raw); bad != nil {
+		t.Error(bad)
+	}
+}
+
 func TestWhatCannotBeReadIsPassedOnWhole(t *testing.T) {
 	for _, line := range []string{
 		`{"type":"load.weighed","time":`, `not json`, `[1,2]`, `{}`, `{"source":"/devices/sp1/a","type":"job.finished"}`,

@@ -62,7 +62,7 @@ func ReadPresence(dir string) (p Presence, ok bool, err error) {
 		return Presence{}, false, nil
 	}
 	if err != nil {
-		return Presence{}, false, fault.New("read the hub's note", fault.Internal, err, "")
+		return Presence{}, false, fault.New("look for the book's hub", fault.Usage, err, "is "+dir+" a folder you may read? name the book's folder")
 	}
 	if err := json.Unmarshal(raw, &p); err != nil {
 		return Presence{}, false, fault.New("read the hub's note", fault.Input, err, "remove "+filepath.Join(dir, presenceFile)+" if no hub is running")

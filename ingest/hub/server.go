@@ -124,7 +124,7 @@ func (h *Hub) startServer() error {
 func portFree(listen string) error {
 	l, err := net.Listen("tcp", listen)
 	if err != nil {
-		return fault.New("start the hub", fault.Unavailable, err, "another program listens on "+listen+"; stop it or choose another port with --listen 127.0.0.1:0 (any free one)")
+		return fault.New("start the hub", fault.Unavailable, err, listen+" is taken by another program or is no address of this machine; --listen 127.0.0.1:0 takes any free port")
 	}
 	return l.Close()
 }

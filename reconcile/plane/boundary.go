@@ -59,6 +59,13 @@ func NewBoundary(parts [][][][2]float64) (Boundary, error) {
 	return b, nil
 }
 
+// BoxDeg is the box MayMeet tests, as its middle and half its height and width,
+// for an index over many boundaries. The middle's longitude lies in [-180, 180]; the box may
+// reach over the antimeridian.
+func (b Boundary) BoxDeg() (latDeg, lonDeg, halfLatDeg, halfLonDeg float64) {
+	return b.Plane.latDeg, b.Plane.lonDeg, b.halfLatDeg, b.halfLonDeg
+}
+
 // MayMeet reports whether a short line between two positions can touch the
 // boundary's box: a cheap first test, never false for a line that does.
 func (b Boundary) MayMeet(lat1Deg, lon1Deg, lat2Deg, lon2Deg float64) bool {

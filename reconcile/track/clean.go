@@ -33,7 +33,8 @@ func Clean(fixes []schemas.Fix, opt Options) Track {
 	kept = dropRepeated(dropUnusable(kept, found), found)
 	w := walk{opt: opt, found: found, fixes: kept, segments: make([]Segment, 0, len(kept))}
 	w.run()
-	return Track{Segments: w.segments, Findings: found.sorted(), Used: len(kept)}
+	tightTurns(w.segments, found)
+	return Track{Segments: w.segments, Findings: found.sorted(), Used: len(kept) - w.dropped}
 }
 
 // compareFixes is a total order: by time, then by every other value, so that
@@ -54,7 +55,7 @@ func lateness(fixes []schemas.Fix, found *findings) {
 	for i, f := range fixes {
 		if f.UnixMilli < latest {
 			late := seconds(f.UnixMilli, latest)
-			found.add(Finding{OutOfOrder, f.UnixMilli, f.UnixMilli, 1, late}, i, larger)
+			found.add(Finding{OutOfOrder, f.UnixMilli, f.UnixMilli, 1, late, 0}, i, larger)
 		}
 		latest = max(latest, f.UnixMilli)
 	}
@@ -75,7 +76,7 @@ func dropUnusable(fixes []schemas.Fix, found *findings) []schemas.Fix {
 			kept = append(kept, f)
 			continue
 		}
-		found.add(Finding{kind, f.UnixMilli, f.UnixMilli, 1, 0}, i, larger)
+		found.add(Finding{kind, f.UnixMilli, f.UnixMilli, 1, 0, 0}, i, larger)
 	}
 	return kept
 }
@@ -90,7 +91,7 @@ func dropRepeated(fixes []schemas.Fix, found *findings) []schemas.Fix {
 		first := kept[len(kept)-1]
 		off := plane.DistanceM(first.LatDeg, first.LonDeg, f.LatDeg, f.LonDeg)
 		// Numbered by the kept fixes, so that a log sent twice is one stretch.
-		found.add(Finding{Duplicate, f.UnixMilli, f.UnixMilli, 1, off}, len(kept), larger)
+		found.add(Finding{Duplicate, f.UnixMilli, f.UnixMilli, 1, off, 0}, len(kept), larger)
 	}
 	return kept
 }

@@ -17,8 +17,11 @@ const (
 	Duplicate         Kind = "duplicate"          // fixes with the time of another, dropped; Detail: largest distance to it, m
 	Gap               Kind = "gap"                // time without fixes; Detail: m from its first to its last position
 	Jump              Kind = "jump"               // a step faster than the limit; Detail: km/h
+	Outlier           Kind = "outlier"            // a single fix away from a track that goes on without it, dropped; Detail: m from the fix before
 	Stationary        Kind = "stationary"         // spreading while standing still; Detail: s
 	SpreadingInferred Kind = "spreading_inferred" // the log does not say; Detail 0
+	TightTurn         Kind = "tight_turn"         // spreading on a radius below half the bout width, or backing up; Detail: m driven
+	Outside           Kind = "outside_fields"     // spreading outside every field (see OutsideFields); Detail: m driven
 	NoBoutWidth       Kind = "no_bout_width"      // spreading without a known bout width; Detail: m driven
 	NoSetRate         Kind = "no_set_rate"        // spreading without a known set rate; Detail: m driven
 )
@@ -27,8 +30,9 @@ const (
 type Finding struct {
 	Kind               Kind
 	FromMilli, ToMilli int64   // first and last moment touched
-	Count              int     // fixes, or segments for the two "no" kinds
+	Count              int     // fixes, or segments for the kinds about metres driven
 	Detail             float64 // see the kinds
+	NominalKg          float64 // what the set rate asked for there; of Outside only
 }
 
 // findings gathers neighbours of a kind into one finding.
@@ -55,6 +59,7 @@ func (f *findings) add(x Finding, sequence int, combine func(a, b float64) float
 	grown.FromMilli, grown.ToMilli = min(grown.FromMilli, x.FromMilli), max(grown.ToMilli, x.ToMilli)
 	grown.Count += x.Count
 	grown.Detail = combine(grown.Detail, x.Detail)
+	grown.NominalKg += x.NominalKg
 }
 
 // addOne notes a finding that stands alone.

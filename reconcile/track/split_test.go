@@ -53,7 +53,7 @@ func TestSplitAcrossTwoFieldsAndAHole(t *testing.T) {
 			fixes = append(fixes, f)
 		}
 		tr := Clean(fixes, Options{})
-		got := lengths(SplitByField(tr.Segments, []Field{b, a}))
+		got := lengths(NewGround([]Field{b, a}).Split(tr.Segments))
 		k := math.Hypot(3.3, 0.1) / 3.3 // metres driven per metre north
 		want := map[schemas.FieldID]float64{"A": (101 - 23.5) * k, "B": 49 * k, "": (20 + 23.5 + 3.3*59 - 20 - 150) * k}
 		for id, w := range want {
@@ -84,13 +84,13 @@ func TestSplitAgainstFineSteps(t *testing.T) {
 			fixes = append(fixes, fixAt(float64(4*i), 180*(rng.Float64()-0.5), 180*(rng.Float64()-0.5)))
 		}
 		segments := Clean(fixes, Options{MaxSpeedKmh: 1000}).Segments
-		pieces := SplitByField(segments, fields)
+		pieces := NewGround(fields).Split(segments)
 		got, want := lengths(pieces), map[schemas.FieldID]float64{}
 		const steps = 4000
 		for _, s := range segments {
 			for i := range steps {
 				f := (float64(i) + 0.5) / steps
-				want[fieldAt(s.Part(0, f), []Field{fields[1], fields[2]})] += s.LengthM / steps
+				want[fieldAt(s.Part(0, f), []*Field{&fields[1], &fields[2]})] += s.LengthM / steps
 			}
 		}
 		for _, id := range []schemas.FieldID{"", "box", "star"} {
@@ -123,7 +123,7 @@ func TestContinentsInOneLog(t *testing.T) {
 			fixes = append(fixes, f)
 		}
 	}
-	for id, m := range lengths(SplitByField(Clean(fixes, Options{}).Segments, fields)) {
+	for id, m := range lengths(NewGround(fields).Split(Clean(fixes, Options{}).Segments)) {
 		if id == "" || math.Abs(m-10) > 1e-6 {
 			t.Errorf("field %q has %v m", id, m)
 		}

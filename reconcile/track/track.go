@@ -13,6 +13,7 @@ type Options struct {
 	MaxGapS      float64 // 5: fixes further apart in time are not joined
 	MaxSpeedKmh  float64 // 60: a faster step is a jump
 	MinMoveM     float64 // 0.3: a smaller move is standing still
+	RoughMoveM   float64 // 2, at least MinMoveM: the same for fixes other than RTK fixed; see the package comment
 	StationaryS  float64 // 5: standing longer than this while spreading is a finding
 	InferFromKmh float64 // 3: slowest driving that counts as spreading where the log does not say
 	InferToKmh   float64 // 35: and the fastest
@@ -29,6 +30,8 @@ func (o Options) withDefaults() Options {
 	def(&o.MaxGapS, 5)
 	def(&o.MaxSpeedKmh, 60)
 	def(&o.MinMoveM, 0.3)
+	def(&o.RoughMoveM, 2)
+	o.RoughMoveM = max(o.RoughMoveM, o.MinMoveM)
 	def(&o.StationaryS, 5)
 	def(&o.InferFromKmh, 3)
 	def(&o.InferToKmh, 35)
@@ -41,7 +44,7 @@ const MaxBoutWidthM = 100
 
 // Segment is a straight piece of a track between two moments.
 type Segment struct {
-	Field              schemas.FieldID // "" before SplitByField, and outside every field
+	Field              schemas.FieldID // "" before Ground.Split, and outside every field
 	Line               int             // unbroken stretch of driving the segment belongs to, from 0
 	FromMilli, ToMilli int64           // Unix ms, half-open
 	FromLatDeg         float64

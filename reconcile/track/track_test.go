@@ -88,37 +88,41 @@ func TestStraightDrive(t *testing.T) {
 	}
 }
 
+// set changes some fixes of a drive.
+func set(from, to int, do func(*schemas.Fix)) func([]schemas.Fix) []schemas.Fix {
+	return func(f []schemas.Fix) []schemas.Fix {
+		for i := from; i < to; i++ {
+			do(&f[i])
+		}
+		return f
+	}
+}
+
 // TestFindings gives each kind its own damage on the straight drive.
 func TestFindings(t *testing.T) {
-	type edit func(f []schemas.Fix) []schemas.Fix
-	set := func(from, to int, do func(*schemas.Fix)) edit {
-		return func(f []schemas.Fix) []schemas.Fix {
-			for i := from; i < to; i++ {
-				do(&f[i])
-			}
-			return f
-		}
-	}
 	for name, c := range map[string]struct {
-		do      edit
+		do      func([]schemas.Fix) []schemas.Fix
 		want    []Finding // FromMilli and ToMilli in ms
 		lengthM float64
 	}{
-		"null":       {set(10, 12, func(f *schemas.Fix) { f.LatDeg, f.LonDeg = 0, 0 }), []Finding{{NullPosition, 10000, 11000, 2, 0}}, 100},
-		"no fix":     {set(10, 11, func(f *schemas.Fix) { f.Quality = schemas.QualityNone }), []Finding{{NoFix, 10000, 10000, 1, 0}}, 100},
-		"NaN":        {set(10, 11, func(f *schemas.Fix) { f.LonDeg = nan }), []Finding{{BadPosition, 10000, 10000, 1, 0}}, 100},
-		"infinite":   {set(0, 1, func(f *schemas.Fix) { f.LatDeg = math.Inf(1) }), []Finding{{BadPosition, 0, 0, 1, 0}}, 95},
-		"gap":        {func(f []schemas.Fix) []schemas.Fix { return slices.Delete(f, 5, 11) }, []Finding{{Gap, 4000, 11000, 1, 35}}, 65},
-		"jump":       {set(20, 21, func(f *schemas.Fix) { *f = fixAt(20, 30, 100) }), []Finding{{Jump, 19000, 20000, 1, math.Hypot(30, 5) * 3.6}}, 95},
-		"late":       {func(f []schemas.Fix) []schemas.Fix { f[3], f[9] = f[9], f[3]; return f }, []Finding{{OutOfOrder, 3000, 8000, 6, 6}}, 100},
-		"twice":      {func(f []schemas.Fix) []schemas.Fix { return append(f, f[4:7]...) }, []Finding{{Duplicate, 4000, 6000, 3, 0}, {OutOfOrder, 4000, 6000, 3, 16}}, 100},
-		"no width":   {set(0, 2, func(f *schemas.Fix) { f.BoutWidthM = nan }), []Finding{{NoBoutWidth, 0, 2000, 2, 10}}, 100},
-		"wide":       {set(0, 2, func(f *schemas.Fix) { f.BoutWidthM = 1e9 }), []Finding{{NoBoutWidth, 0, 2000, 2, 10}}, 100},
-		"no rate":    {set(3, 4, func(f *schemas.Fix) { f.SetRateKgHa = math.Inf(1) }), []Finding{{NoSetRate, 3000, 4000, 1, 5}}, 100},
+		"null":     {set(10, 12, func(f *schemas.Fix) { f.LatDeg, f.LonDeg = 0, 0 }), []Finding{{NullPosition, 10000, 11000, 2, 0, 0}}, 100},
+		"no fix":   {set(10, 11, func(f *schemas.Fix) { f.Quality = schemas.QualityNone }), []Finding{{NoFix, 10000, 10000, 1, 0, 0}}, 100},
+		"NaN":      {set(10, 11, func(f *schemas.Fix) { f.LonDeg = nan }), []Finding{{BadPosition, 10000, 10000, 1, 0, 0}}, 100},
+		"infinite": {set(0, 1, func(f *schemas.Fix) { f.LatDeg = math.Inf(1) }), []Finding{{BadPosition, 0, 0, 1, 0, 0}}, 95},
+		"gap":      {func(f []schemas.Fix) []schemas.Fix { return slices.Delete(f, 5, 11) }, []Finding{{Gap, 4000, 11000, 1, 35, 0}}, 65},
+		"jump":     {set(20, 21, func(f *schemas.Fix) { *f = fixAt(20, 30, 100) }), []Finding{{Jump, 19000, 20000, 1, math.Hypot(30, 5) * 3.6, 0}}, 95},
+		"outlier":  {set(8, 9, func(f *schemas.Fix) { *f = fixAt(8, 300, 40) }), []Finding{{Outlier, 8000, 8000, 1, math.Hypot(300, 5), 0}}, 100},
+		// The position is corrected by 28 m: the first fix there is not the wrong one.
+		"corrected":  {set(10, 21, func(f *schemas.Fix) { *f = fixAt(float64(f.UnixMilli)/1000, 28, float64(f.UnixMilli)/200) }), []Finding{{Jump, 9000, 10000, 1, math.Hypot(28, 5) * 3.6, 0}}, 95},
+		"late":       {func(f []schemas.Fix) []schemas.Fix { f[3], f[9] = f[9], f[3]; return f }, []Finding{{OutOfOrder, 3000, 8000, 6, 6, 0}}, 100},
+		"twice":      {func(f []schemas.Fix) []schemas.Fix { return append(f, f[4:7]...) }, []Finding{{Duplicate, 4000, 6000, 3, 0, 0}, {OutOfOrder, 4000, 6000, 3, 16, 0}}, 100},
+		"no width":   {set(0, 2, func(f *schemas.Fix) { f.BoutWidthM = nan }), []Finding{{NoBoutWidth, 0, 2000, 2, 10, 0}}, 100},
+		"wide":       {set(0, 2, func(f *schemas.Fix) { f.BoutWidthM = 1e9 }), []Finding{{NoBoutWidth, 0, 2000, 2, 10, 0}}, 100},
+		"no rate":    {set(3, 4, func(f *schemas.Fix) { f.SetRateKgHa = math.Inf(1) }), []Finding{{NoSetRate, 3000, 4000, 1, 5, 0}}, 100},
 		"rate 0":     {set(3, 4, func(f *schemas.Fix) { f.SetRateKgHa = 0 }), nil, 100},
-		"not said":   {set(0, 4, func(f *schemas.Fix) { f.Spreading = schemas.SpreadingUnknown }), []Finding{{SpreadingInferred, 0, 3000, 4, 0}}, 100},
-		"clock mad":  {set(20, 21, func(f *schemas.Fix) { f.UnixMilli = math.MaxInt64 }), []Finding{{Gap, 19000, math.MaxInt64, 1, 0}}, 95},
-		"stationary": {stand, []Finding{{Stationary, 20000, 30000, 11, 10}}, 100},
+		"not said":   {set(0, 4, func(f *schemas.Fix) { f.Spreading = schemas.SpreadingUnknown }), []Finding{{SpreadingInferred, 0, 3000, 4, 0, 0}}, 100},
+		"clock mad":  {set(20, 21, func(f *schemas.Fix) { f.UnixMilli = math.MaxInt64 }), []Finding{{Gap, 19000, math.MaxInt64, 1, 0, 0}}, 95},
+		"stationary": {stand, []Finding{{Stationary, 20000, 30000, 11, 10, 0}}, 100},
 	} {
 		tr := Clean(c.do(straight(21)), Options{})
 		if name == "jump" || name == "clock mad" || name == "late" {
@@ -141,6 +145,23 @@ func TestFindings(t *testing.T) {
 			}
 		}
 		if got := Total(tr.Segments).LengthM; math.Abs(got-c.lengthM) > 1e-3 {
+			t.Errorf("%s: %v m driven, want %v", name, got, c.lengthM)
+		}
+	}
+}
+
+// Only a fix that stands alone between two that agree is dropped.
+func TestTwoFixesOffAreNotBridged(t *testing.T) {
+	off := func(f *schemas.Fix) { f.LonDeg += 0.01 }
+	for name, c := range map[string]struct {
+		from, to int
+		lengthM  float64
+	}{"two": {8, 10, 90}, "the first": {0, 1, 95}, "the last": {20, 21, 95}} {
+		tr := Clean(set(c.from, c.to, off)(straight(21)), Options{})
+		if n := kinds(tr.Findings); n[Outlier] > 0 || n[Jump] == 0 || tr.Used != 21 {
+			t.Errorf("%s: %v", name, n)
+		}
+		if got := Total(tr.Segments).LengthM; math.Abs(got-c.lengthM) > 1e-2 {
 			t.Errorf("%s: %v m driven, want %v", name, got, c.lengthM)
 		}
 	}
@@ -214,6 +235,7 @@ func TestOrderAndCopiesChangeNothing(t *testing.T) {
 // TestLines is the slow oracle for the joining rule: every pair of kept
 // neighbours, one by one, with MinMoveM out of the way.
 func TestLines(t *testing.T) {
+	lone := 0
 	for seed := range uint64(10) {
 		tr := Clean(wander(seed, 500), Options{MinMoveM: 1e-9})
 		want, driven := 0, 0.0
@@ -230,17 +252,36 @@ func TestLines(t *testing.T) {
 			}
 		}
 		p := plane.At(-46.1, 168.3)
+		step := func(a, b schemas.Fix) (m float64, tooLong, tooFast bool) {
+			x0, y0 := p.Forward(a.LatDeg, a.LonDeg)
+			x1, y1 := p.Forward(b.LatDeg, b.LonDeg)
+			m, s := math.Hypot(x1-x0, y1-y0), float64(b.UnixMilli-a.UnixMilli)/1000
+			return m, s > 5, m-1 > 60/3.6*s
+		}
+		for i := 1; i+1 < len(kept); i++ { // fixes that stand alone
+			_, long1, fast1 := step(kept[i-1], kept[i])
+			_, _, fast2 := step(kept[i], kept[i+1])
+			_, long3, fast3 := step(kept[i-1], kept[i+1])
+			if !long1 && fast1 && fast2 && !long3 && !fast3 {
+				kept = slices.Delete(kept, i, i+1)
+				lone++
+				i--
+			}
+		}
 		for i := 1; i < len(kept); i++ {
-			x0, y0 := p.Forward(kept[i-1].LatDeg, kept[i-1].LonDeg)
-			x1, y1 := p.Forward(kept[i].LatDeg, kept[i].LonDeg)
-			d, dt := math.Hypot(x1-x0, y1-y0), float64(kept[i].UnixMilli-kept[i-1].UnixMilli)/1000
-			if dt <= 5 && d-1 <= 60/3.6*dt {
+			if d, long, fast := step(kept[i-1], kept[i]); !long && !fast {
 				want, driven = want+1, driven+d
 			}
+		}
+		if len(kept) != tr.Used {
+			t.Errorf("seed %d: %d fixes used, want %d", seed, tr.Used, len(kept))
 		}
 		if got := Total(tr.Segments).LengthM; len(tr.Segments) != want || math.Abs(got-driven) > 1e-4 {
 			t.Errorf("seed %d: %d segments %v m, want %d %v m", seed, len(tr.Segments), got, want, driven)
 		}
+	}
+	if lone < 10 {
+		t.Errorf("only %d fixes stand alone", lone)
 	}
 }
 
@@ -306,7 +347,7 @@ func FuzzClean(f *testing.F) {
 			{UnixMilli: t2 + 1000, LatDeg: lat2, LonDeg: lon1, Quality: 1, SpeedKmh: width},
 		}
 		tr := Clean(fixes, Options{MaxGapS: 1e6, MaxSpeedKmh: 1e6})
-		if got := Total(SplitByField(tr.Segments, []Field{{ID: "F"}})); !(got.LengthM >= 0 && got.NominalKg >= 0 && got.SwathM2 >= 0) {
+		if got := Total(NewGround([]Field{{ID: "F"}}).Split(tr.Segments)); !(got.LengthM >= 0 && got.NominalKg >= 0 && got.SwathM2 >= 0) {
 			t.Errorf("%+v", got)
 		}
 	})

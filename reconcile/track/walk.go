@@ -15,70 +15,117 @@ type state struct {
 }
 
 // walk goes once over ordered fixes. anchor is the fix the segment under way
-// begins with, now the state it has.
+// begins with, now the state it has, last the latest fix taken.
 type walk struct {
 	opt      Options
 	found    *findings
 	fixes    []schemas.Fix
 	segments []Segment
 
-	anchor int
-	now    state
-	line   int
-	lineM  float64
-	stillS float64 // spread for this long since the anchor, standing
+	anchor  int
+	last    int
+	dropped int
+	now     state
+	line    int
+	lineM   float64
+	stillS  float64 // spread for this long since the anchor, standing
 }
 
 func (w *walk) run() {
 	for i := range w.fixes {
-		if i > 0 {
-			w.step(i)
+		switch {
+		case i == 0:
+			w.now = w.stateOf(0)
+		case !w.step(i):
+			w.dropped++
 			continue
 		}
-		w.now = w.stateOf(0)
+		w.last = i
 	}
 	if len(w.fixes) > 0 {
-		w.endStand(len(w.fixes) - 1)
+		w.endLine()
 	}
 }
 
-// step handles fix i, which has a fix before it.
-func (w *walk) step(i int) {
-	last, f := w.fixes[i-1], w.fixes[i]
-	dt := seconds(last.UnixMilli, f.UnixMilli)
-	moved := plane.DistanceM(last.LatDeg, last.LonDeg, f.LatDeg, f.LonDeg)
+// step handles fix i, which has a fix before it; false: the fix is dropped.
+func (w *walk) step(i int) bool {
+	last, f := w.fixes[w.last], w.fixes[i]
+	dt, moved := between(last, f)
 	switch {
 	case dt > w.opt.MaxGapS:
-		w.found.addOne(Finding{Gap, last.UnixMilli, f.UnixMilli, 1, moved})
+		w.found.addOne(Finding{Gap, last.UnixMilli, f.UnixMilli, 1, moved, 0})
 		w.newLine(i)
-		return
-	case moved-noiseM > w.opt.MaxSpeedKmh/3.6*dt:
-		w.found.addOne(Finding{Jump, last.UnixMilli, f.UnixMilli, 1, moved / dt * 3.6})
+		return true
+	case w.jumps(dt, moved):
+		if w.bridged(i) {
+			w.found.addOne(Finding{Outlier, f.UnixMilli, f.UnixMilli, 1, moved, 0})
+			return false
+		}
+		w.found.addOne(Finding{Jump, last.UnixMilli, f.UnixMilli, 1, moved / dt * 3.6, 0})
 		w.newLine(i)
-		return
+		return true
 	}
-	if w.anchor != i-1 {
-		a := w.fixes[w.anchor]
-		moved = plane.DistanceM(a.LatDeg, a.LonDeg, f.LatDeg, f.LonDeg)
+	if w.anchor != w.last {
+		_, moved = between(w.fixes[w.anchor], f)
 	}
-	if moved < w.opt.MinMoveM {
+	state := w.stateOf(i)
+	if moved < w.nearM(f, state) {
 		if w.now.spreading {
 			w.stillS += dt
 		}
-		w.now = w.stateOf(i)
-		return
+		w.now = state
+		return true
 	}
-	w.endStand(i - 1)
+	w.endStand(w.last)
 	w.draw(i, moved)
-	w.anchor, w.now = i, w.stateOf(i)
+	w.anchor, w.now = i, state
+	return true
+}
+
+// nearM is the move below which a fix does not end the segment under way. Where the
+// swath begins, ends or changes its width no more is given away than with the best fixes.
+func (w *walk) nearM(f schemas.Fix, s state) float64 {
+	if f.Quality == schemas.QualityRTKFixed || s.spreading != w.now.spreading || s.widthM != w.now.widthM {
+		return w.opt.MinMoveM
+	}
+	return w.opt.RoughMoveM
+}
+
+func between(a, b schemas.Fix) (s, distanceM float64) {
+	return seconds(a.UnixMilli, b.UnixMilli), plane.DistanceM(a.LatDeg, a.LonDeg, b.LatDeg, b.LonDeg)
+}
+
+func (w *walk) jumps(s, distanceM float64) bool {
+	return distanceM-noiseM > w.opt.MaxSpeedKmh/3.6*s
+}
+
+// bridged reports whether fix i, to which the step from the last fix is a jump,
+// stands alone: the step away from it is a jump too, and without it the track goes on.
+func (w *walk) bridged(i int) bool {
+	if i+1 == len(w.fixes) {
+		return false
+	}
+	next := w.fixes[i+1]
+	if s, m := between(w.fixes[w.last], next); s > w.opt.MaxGapS || w.jumps(s, m) {
+		return false
+	}
+	return w.jumps(between(w.fixes[i], next))
 }
 
 // newLine breaks the track before fix i.
 func (w *walk) newLine(i int) {
-	w.endStand(i - 1)
+	w.endLine()
 	w.line++
 	w.lineM = 0
 	w.anchor, w.now = i, w.stateOf(i)
+}
+
+// endLine ends the track at the last fix, with what was driven since the anchor.
+func (w *walk) endLine() {
+	w.endStand(w.last)
+	if _, moved := between(w.fixes[w.anchor], w.fixes[w.last]); moved >= w.opt.MinMoveM {
+		w.draw(w.last, moved)
+	}
 }
 
 func (w *walk) draw(i int, lengthM float64) {
@@ -91,10 +138,10 @@ func (w *walk) draw(i int, lengthM float64) {
 		Spreading: w.now.spreading, Inferred: w.now.inferred,
 	}
 	if s.Spreading && s.BoutWidthM == 0 {
-		w.found.add(Finding{NoBoutWidth, s.FromMilli, s.ToMilli, 1, lengthM}, len(w.segments), sum)
+		w.found.add(Finding{NoBoutWidth, s.FromMilli, s.ToMilli, 1, lengthM, 0}, len(w.segments), sum)
 	}
 	if s.Spreading && !w.now.rateKnown {
-		w.found.add(Finding{NoSetRate, s.FromMilli, s.ToMilli, 1, lengthM}, len(w.segments), sum)
+		w.found.add(Finding{NoSetRate, s.FromMilli, s.ToMilli, 1, lengthM, 0}, len(w.segments), sum)
 	}
 	w.segments = append(w.segments, s)
 	w.lineM += lengthM
@@ -103,7 +150,7 @@ func (w *walk) draw(i int, lengthM float64) {
 // endStand closes a stand that lasted until fix i.
 func (w *walk) endStand(i int) {
 	if w.stillS >= w.opt.StationaryS {
-		w.found.addOne(Finding{Stationary, w.fixes[w.anchor].UnixMilli, w.fixes[i].UnixMilli, i - w.anchor + 1, w.stillS})
+		w.found.addOne(Finding{Stationary, w.fixes[w.anchor].UnixMilli, w.fixes[i].UnixMilli, i - w.anchor + 1, w.stillS, 0})
 	}
 	w.stillS = 0
 }
@@ -115,7 +162,7 @@ func (w *walk) stateOf(i int) state {
 		kmh := w.speedKmh(i)
 		s.inferred = true
 		s.spreading = kmh >= w.opt.InferFromKmh && kmh <= w.opt.InferToKmh
-		w.found.add(Finding{SpreadingInferred, f.UnixMilli, f.UnixMilli, 1, 0}, i, larger)
+		w.found.add(Finding{SpreadingInferred, f.UnixMilli, f.UnixMilli, 1, 0, 0}, i, larger)
 	}
 	if !(s.widthM > 0) {
 		s.widthM = w.opt.BoutWidthM

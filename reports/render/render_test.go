@@ -12,7 +12,7 @@ import (
 
 func table() reports.Table {
 	return reports.Table{Caption: "Fields", Columns: []reports.Column{{Key: "name", Title: "Name"}, {Key: "mass_t", Title: "Spread t", Right: true}},
-		Rows: [][]string{{"Māra, \"north\"", "9.10"}, {"=1+1", "-12.00"}}, Notes: []string{"a note"}}
+		Rows: [][]string{{"Māra, \"north\"", "9.10"}, {"=1+1", "-12.00"}, {"line\nbreak\x1b[2J", "-"}}, Notes: []string{"a note"}}
 }
 
 func TestTextAligns(t *testing.T) {
@@ -21,9 +21,10 @@ func TestTextAligns(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := "Fields\n" +
-		"Name           Spread t\n" +
-		"Māra, \"north\"      9.10\n" +
-		"=1+1             -12.00\n" +
+		"Name            Spread t\n" +
+		"Māra, \"north\"       9.10\n" +
+		"=1+1              -12.00\n" +
+		"line\uFFFDbreak\uFFFD[2J         -\n" +
 		"a note\n"
 	if b.String() != want {
 		t.Errorf("got\n%swant\n%s", b.String(), want)
@@ -41,11 +42,11 @@ func TestCSVReadsBackAndDisarmsFormulas(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := [][]string{{"name", "mass_t"}, {"Māra, \"north\"", "9.10"}, {"'=1+1", "-12.00"}}
+	want := [][]string{{"name", "mass_t"}, {"Māra, \"north\"", "9.10"}, {"'=1+1", "-12.00"}, {"line\nbreak\x1b[2J", ""}}
 	if !reflect.DeepEqual(rows, want) {
 		t.Errorf("got %q, want %q", rows, want)
 	}
-	for cell, want := range map[string]string{"+1": "'+1", "@x": "'@x", "-": "-", "-x": "'-x", "plain": "plain", "": ""} {
+	for cell, want := range map[string]string{"+1": "'+1", "@x": "'@x", "-x": "'-x", "plain": "plain", "": ""} {
 		if got := notFormula(cell); got != want {
 			t.Errorf("notFormula(%q) = %q, want %q", cell, got, want)
 		}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"hopperbook/reports"
@@ -28,6 +29,7 @@ func Text(w io.Writer, t reports.Table) error {
 	line := func(cells []string) {
 		var l strings.Builder
 		for i, cell := range cells {
+			cell = printable(cell)
 			pad := strings.Repeat(" ", widths[i]-utf8.RuneCountInString(cell))
 			if t.Columns[i].Right {
 				cell = pad + cell
@@ -53,6 +55,17 @@ func Text(w io.Writer, t reports.Table) error {
 	return err
 }
 
+// printable keeps names from outside from moving the cursor or breaking a
+// line; widths stay.
+func printable(cell string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) {
+			return '\uFFFD'
+		}
+		return r
+	}, cell)
+}
+
 // CSV writes a table as RFC 4180, column keys in the first row.
 func CSV(w io.Writer, t reports.Table) error {
 	out := csv.NewWriter(w)
@@ -64,8 +77,11 @@ func CSV(w io.Writer, t reports.Table) error {
 	for _, row := range rows {
 		safe := make([]string, len(row))
 		for i, cell := range row {
-			safe[i] = cell
-			if !t.Columns[i].Right {
+			switch {
+			case cell == "-": // what people read as "none" is an empty cell
+			case t.Columns[i].Right:
+				safe[i] = cell
+			default:
 				safe[i] = notFormula(cell)
 			}
 		}
@@ -79,7 +95,7 @@ func CSV(w io.Writer, t reports.Table) error {
 
 // notFormula keeps a spreadsheet from running text that came from outside.
 func notFormula(cell string) string {
-	if cell != "" && strings.ContainsRune("=+-@\t\r", rune(cell[0])) && cell != "-" {
+	if cell != "" && strings.ContainsRune("=+-@\t\r", rune(cell[0])) {
 		return "'" + cell
 	}
 	return cell

@@ -193,6 +193,7 @@ func faults(truth season.Truth, drifts []reconcile.Drift) (all []reports.DemoFau
 		d := reports.DemoFault{Kind: string(f.Kind), Machine: f.Machine, Load: f.Load, SizePct: 100 * f.Size, Text: words(f)}
 		if f.Kind == season.Slip {
 			d.OffCalibrationPct = offCalibrationPct(truth, f)
+			d.Text += fmt.Sprintf("; with the error of its catch test it is then truly %+.1f %% off its calibration", d.OffCalibrationPct)
 			named = len(called) > 0 && only(f.Machine) && abs(called[0].ChangeLoad-f.Load) <= loadsNear &&
 				abs(called[0].AlarmLoad-f.Load) <= loadsNear && math.Abs(called[0].SizePct-d.OffCalibrationPct) <= pctNear
 		}
@@ -225,7 +226,7 @@ func abs(n int) int { return max(n, -n) }
 func words(f season.FaultTruth) string {
 	switch f.Kind {
 	case season.Slip:
-		return fmt.Sprintf("from load %d on, %s spreads %+.1f %% of what it is set to", f.Load, f.Machine, 100*f.Size)
+		return fmt.Sprintf("from load %d on, the flow of %s changes by %+.1f %%", f.Load, f.Machine, 100*f.Size)
 	case season.WetBatch:
 		return fmt.Sprintf("from load %d on, %s is wet: density and flow change by %+.1f %%", f.Load, f.Product, 100*f.Size)
 	case season.ScaleOff:

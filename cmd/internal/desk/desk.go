@@ -60,7 +60,7 @@ func (d *Desk) Answer(ctx context.Context, question string, params []byte, w io.
 	case Gaps:
 		return d.gaps(ctx, w)
 	case Rejects:
-		return d.rejects(ctx, w)
+		return d.rejects(ctx, params, w)
 	case Export:
 		return d.export(ctx, w)
 	case Counts:
@@ -100,11 +100,20 @@ func (d *Desk) gaps(ctx context.Context, w io.Writer) error {
 	return writeUnless(err, w, answer)
 }
 
-func (d *Desk) rejects(ctx context.Context, w io.Writer) error {
-	troubles, err := d.book.Troubles(ctx)
+// RejectsParams may ask for the reasons alone: the messages can be large.
+type RejectsParams struct {
+	Brief bool `json:"brief"`
+}
+
+func (d *Desk) rejects(ctx context.Context, params []byte, w io.Writer) error {
+	var p RejectsParams
+	if err := json.Unmarshal(params, &p); err != nil {
+		return fault.New("answer rejects", fault.Usage, err, "")
+	}
+	troubles, err := d.book.Troubles(ctx, !p.Brief)
 	answer := reports.RejectsAnswer{Schema: reports.SchemaRejects, Rejects: make([]reports.Reject, 0, len(troubles))}
 	for _, t := range troubles {
-		r := reports.Reject{Kind: string(t.Kind), Source: t.Source, Sequence: t.Sequence, Received: t.At, Pointer: t.Pointer, Rule: t.Rule,
+		r := reports.Reject{Kind: string(t.Kind), Source: t.Source, Sequence: t.Sequence, Subject: t.Subject, Received: t.At, Pointer: t.Pointer, Rule: t.Rule,
 			Detail: t.Detail, Hint: t.Hint, Repaired: t.Repaired, Raw: string(t.Raw)}
 		if !utf8.Valid(t.Raw) {
 			r.Raw, r.Base64 = base64.StdEncoding.EncodeToString(t.Raw), true
@@ -119,7 +128,7 @@ func (d *Desk) counts(ctx context.Context, w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	troubles, err := d.book.Troubles(ctx)
+	troubles, err := d.book.Troubles(ctx, false)
 	answer := reports.CountsAnswer{Schema: reports.SchemaCounts, Types: types}
 	for _, n := range types {
 		answer.Events += n
@@ -182,11 +191,14 @@ func (d *Desk) result(ctx context.Context) (reconcile.Result, error) {
 func (d *Desk) reconcile(ctx context.Context) (reconcile.Result, error) {
 	d.working.Lock()
 	defer d.working.Unlock()
-	head, err := d.book.Head(ctx)
-	if err != nil {
-		return reconcile.Result{}, err
-	}
-	in, err := d.input(ctx)
+	var head int64
+	var in reconcile.Input
+	err := d.book.Read(ctx, func(v *book.View) (err error) {
+		if head, err = v.Head(ctx); err == nil {
+			in, err = input(ctx, v)
+		}
+		return err
+	})
 	if err != nil {
 		return reconcile.Result{}, err
 	}

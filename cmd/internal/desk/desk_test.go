@@ -151,6 +151,49 @@ func TestAmendmentsCountAtOnce(t *testing.T) {
 	}
 }
 
+// An amendment that names no event, or another amendment, is said.
+func TestAnAmendmentOfNothingIsSaid(t *testing.T) {
+	f := newFiling(t)
+	load, _ := f.day()
+	void := f.add("office", schemas.TypeEventAmended, 20, schemas.EventAmended{Amends: load, Action: schemas.AmendVoid, Reason: "x"})
+	f.add("office", schemas.TypeEventAmended, 21, schemas.EventAmended{Amends: void, Action: schemas.AmendVoid, Reason: "taken back"})
+	f.add("office", schemas.TypeEventAmended, 22, schemas.EventAmended{Amends: "01HZY3Q2Q3W4E5R6T7Y8V9B0NM", Action: schemas.AmendVoid, Reason: "x"})
+	if n := strings.Count(findings(f), "amendment_without_event"); n != 2 {
+		t.Errorf("%d findings, want 2: %s", n, findings(f))
+	}
+}
+
+// A replaced event stays its machine's, though the replacement names none.
+func TestAReplacementStaysItsMachines(t *testing.T) {
+	const file = "/files/309881df31d295777d6253776a54fa4c5725e2e51c52232b7b8fedf4a53baba3"
+	at := time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
+	event := func(seq int64, typ schemas.EventType, data any) schemas.Event {
+		raw, err := schemas.Write(schemas.Identity{Source: file, Sequence: seq}, schemas.EventID(fmt.Sprintf("01J%023d", seq)), typ, at, data)
+		if err != nil {
+			t.Fatal(err)
+		}
+		e, bad := schemas.Read(raw)
+		if bad != nil {
+			t.Fatal(bad)
+		}
+		return e
+	}
+	refill := schemas.HopperRefilled{Refill: "R1", Product: "super", Loads: []schemas.LoadID{}, ResidualMethod: "empty"}
+	replacement, err := json.Marshal(refill)
+	if err != nil {
+		t.Fatal(err)
+	}
+	refill.Machine = "sp1"
+	in, err := InputOf([]schemas.Event{event(1, schemas.TypeHopperRefilled, refill),
+		event(2, schemas.TypeEventAmended, schemas.EventAmended{Amends: "01J00000000000000000000001", Action: schemas.AmendReplace, Reason: "x", Replacement: replacement})})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(in.Refills) != 1 || in.Refills[0].Machine != "sp1" || len(in.Findings) != 0 {
+		t.Errorf("refills %+v, findings %+v", in.Refills, in.Findings)
+	}
+}
+
 func findings(f *filing) string {
 	raw, err := json.Marshal(ask[reconcile.Result](f, Reconcile).Findings)
 	if err != nil {
@@ -180,7 +223,11 @@ func TestInputOfEventsIsTheBooks(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want, err := f.desk.input(context.Background())
+	var want reconcile.Input
+	err = f.book.Read(context.Background(), func(v *book.View) (err error) {
+		want, err = input(context.Background(), v)
+		return err
+	})
 	if err != nil {
 		t.Fatal(err)
 	}

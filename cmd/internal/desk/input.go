@@ -3,6 +3,7 @@ package desk
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"slices"
 
 	"hopperbook/ingest/book"
@@ -17,16 +18,17 @@ var inputTypes = [...]schemas.EventType{
 	schemas.TypeSettingChanged, schemas.TypeLoadWeighed, schemas.TypeHopperRefilled, schemas.TypeTestCatch,
 }
 
-// input reads the book: amendments first, then what they may amend.
-func (d *Desk) input(ctx context.Context) (reconcile.Input, error) {
+// input reads one state of the book: amendments first, then what they may amend.
+func input(ctx context.Context, v *book.View) (reconcile.Input, error) {
 	var r reading
-	err := d.book.Events(ctx, []schemas.EventType{schemas.TypeEventAmended}, func(e *schemas.Event) error { return r.amended.Add(e) })
+	err := v.Events(ctx, []schemas.EventType{schemas.TypeEventAmended}, func(e *schemas.Event) error { return r.amended.Add(e) })
 	if err == nil {
-		err = d.book.Events(ctx, inputTypes[:], r.event)
+		err = v.Events(ctx, inputTypes[:], r.event)
 	}
 	if err == nil {
-		err = d.book.Passes(ctx, r.pass)
+		err = v.Passes(ctx, r.pass)
 	}
+	r.idle()
 	return r.in, err
 }
 
@@ -57,6 +59,7 @@ func InputOf(events []schemas.Event) (reconcile.Input, error) {
 			}
 		}
 	}
+	r.idle()
 	return r.in, nil
 }
 
@@ -78,6 +81,14 @@ func (r *reading) apply(e schemas.Event) (schemas.Event, bool) {
 	return out, keep
 }
 
+// idle says which amendments changed nothing.
+func (r *reading) idle() {
+	for _, a := range r.amended.Unused() {
+		r.in.Findings = append(r.in.Findings, reconcile.Finding{Kind: "amendment_without_event", At: a.Time, Count: 1,
+			Text: fmt.Sprintf("%s amends event %s, which is none that a reconciliation reads (or is an amendment itself): nothing changes", a.Identity, a.Amends)})
+	}
+}
+
 func (r *reading) event(raw *schemas.Event) error {
 	e, keep := r.apply(*raw)
 	if !keep {
@@ -86,29 +97,31 @@ func (r *reading) event(raw *schemas.Event) error {
 	in := &r.in
 	switch e.Type {
 	case schemas.TypeRegisterField:
-		return take(&in.Fields, &e)
+		return take(&in.Fields, &e, raw)
 	case schemas.TypeRegisterMachine:
-		return take(&in.Machines, &e)
+		return take(&in.Machines, &e, raw)
 	case schemas.TypeRegisterProduct:
-		return take(&in.Products, &e)
+		return take(&in.Products, &e, raw)
 	case schemas.TypeRegisterJob:
-		return take(&in.Jobs, &e)
+		return take(&in.Jobs, &e, raw)
 	case schemas.TypeSettingChanged:
-		return take(&in.Settings, &e)
+		return take(&in.Settings, &e, raw)
 	case schemas.TypeLoadWeighed:
-		return take(&in.Loads, &e)
+		return take(&in.Loads, &e, raw)
 	case schemas.TypeHopperRefilled:
-		return take(&in.Refills, &e)
+		return take(&in.Refills, &e, raw)
 	}
-	return take(&in.Catches, &e)
+	return take(&in.Catches, &e, raw)
 }
 
-func take[T any](list *[]reconcile.At[T], e *schemas.Event) error {
+// take reads an event as it counts. It stays its machine's: a replacement that
+// names none does not take it away from the one the event named.
+func take[T any](list *[]reconcile.At[T], e, original *schemas.Event) error {
 	data, err := schemas.DecodeData[T](e)
 	if err != nil {
 		return err
 	}
-	*list = append(*list, reconcile.At[T]{Identity: e.Identity, ID: e.ID, Machine: e.Machine(), Time: e.Time, Data: data})
+	*list = append(*list, reconcile.At[T]{Identity: e.Identity, ID: e.ID, Machine: cmp.Or(e.Machine(), original.Machine()), Time: e.Time, Data: data})
 	return nil
 }
 

@@ -37,7 +37,7 @@ func Publish(ctx context.Context, cfg Config, events iter.Seq2[ingest.Outgoing, 
 			return err
 		}
 		var kept reports.RejectsAnswer
-		if err := AskJSON(ctx, remote{client}, desk.Rejects, nil, &kept); err != nil {
+		if err := AskJSON(ctx, remote{client}, desk.Rejects, desk.RejectsParams{Brief: true}, &kept); err != nil {
 			return err
 		}
 		for _, r := range kept.Rejects {

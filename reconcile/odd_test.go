@@ -1,0 +1,90 @@
+package reconcile
+
+import (
+	"encoding/json"
+	"slices"
+	"strings"
+	"testing"
+
+	"hopperbook/schemas"
+)
+
+// Odd events that the contract accepts: each is said, none stops the rest, and
+// nothing in the result is no number.
+func TestOddEventsAreSaidAndStopNothing(t *testing.T) {
+	for _, r := range []struct {
+		kind string // of the finding
+		make func(w *world)
+	}{
+		{"duplicate_load", func(w *world) { // the same load in another machine's hopper, later
+			refill := w.in.Refills[1]
+			refill.Machine, refill.Data.Refill, refill.Identity.Sequence = "sp2", "X1", 9001
+			w.in.Refills = append(w.in.Refills, refill)
+		}},
+		{"load_product", func(w *world) { w.in.Loads[1].Data.Product = "urea" }},
+		{"load_twice", func(w *world) {
+			again := w.in.Loads[1]
+			again.Identity.Sequence = 9002
+			w.in.Loads = append(w.in.Loads, again)
+		}},
+		{"load_not_refilled", func(w *world) {
+			w.in.Loads = append(w.in.Loads, meta(w, "loader", schemas.LoadWeighed{Load: "X", Product: "super", NetKg: 500, Method: "bucket"}))
+		}},
+		{"refill_twice", func(w *world) {
+			again := w.in.Refills[1]
+			again.Identity.Sequence = 9003
+			w.in.Refills = append(w.in.Refills, again)
+		}},
+		{"no_machine", func(w *world) { w.in.Refills[2].Machine = "" }},
+		{"negative_mass", func(w *world) { w.in.Refills[2].Data.ResidualKg = kg(90_000) }},
+		{"no_set_rate", func(w *world) { w.in.Settings = nil }},
+		{"odd_boundary", func(w *world) { // a bow tie
+			ring := w.in.Fields[1].Data.Boundary[0][0]
+			ring[1], ring[2] = ring[2], ring[1]
+		}},
+		{"bad_boundary", func(w *world) { // half the globe
+			w.in.Fields[1].Data.Boundary = schemas.Boundary{{{{-90, -40}, {90, -40}, {90, 40}, {-90, 40}, {-90, -40}}}}
+		}},
+		{"not_on_a_field", func(w *world) { w.in.Fields = nil }},
+	} {
+		w := season(2, func(int) float64 { return 1 })
+		r.make(w)
+		res, err := Run(w.in)
+		if err != nil {
+			t.Errorf("%s: %v", r.kind, err)
+			continue
+		}
+		raw, err := json.Marshal(res) // refuses NaN and Inf
+		if err != nil {
+			t.Errorf("%s: %v", r.kind, err)
+		}
+		i := slices.IndexFunc(res.Findings, func(f Finding) bool { return f.Kind == r.kind })
+		if i < 0 || len(res.Findings[i].Text) < 20 || strings.Contains(res.Findings[i].Text, "%!") {
+			t.Errorf("%s is not said: %s", r.kind, raw)
+		}
+		for _, f := range res.Fields {
+			if !(f.FieldRateLow <= f.FieldRateKgHa && f.FieldRateKgHa <= f.FieldRateHigh) {
+				t.Errorf("%s: %v is not between %v and %v", r.kind, f.FieldRateKgHa, f.FieldRateLow, f.FieldRateHigh)
+			}
+		}
+	}
+}
+
+// One load is in one hopper: its mass counts once.
+func TestALoadInTwoHoppersCountsOnce(t *testing.T) {
+	w := season(2, func(int) float64 { return 1 })
+	want := run(t, w.in).Totals.LoadedKg
+	refill := w.in.Refills[1]
+	refill.Machine, refill.Data.Refill, refill.Identity.Sequence = "sp2", "X1", 9001
+	w.in.Refills = append(w.in.Refills, refill)
+	near(t, "loaded", run(t, w.in).Totals.LoadedKg, want, 0.001)
+}
+
+// A set rate too small to be one asks for nothing instead of dividing by it.
+func TestATinySetRateIsNone(t *testing.T) {
+	w := season(1, func(int) float64 { return 1 })
+	w.in.Settings[0].Data.SetRateKgHa = 1e-305
+	res := run(t, w.in)
+	near(t, "mass", res.Fields[0].MassKg, 3200, 0.5)
+	near(t, "set rate", res.Fields[0].SetRateKgHa, 0, 0)
+}
