@@ -39,8 +39,13 @@ func (m *machine) series() []series {
 	var out []series
 	for _, iv := range m.balance.Intervals {
 		// More left than was loaded says something about the readings, which is
-		// a finding, and nothing about the flow.
+		// a finding, and nothing about the flow. What its neighbours share with
+		// it is then no covariance between them.
 		if !iv.RatioKnown || iv.FlowRatio <= 0 {
+			if n := len(out); n > 0 {
+				points := out[n-1].points
+				points[len(points)-1].CovNext = 0
+			}
 			continue
 		}
 		since := m.calibrated(iv.Product, iv.Start)

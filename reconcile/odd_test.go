@@ -37,6 +37,9 @@ func TestOddEventsAreSaidAndStopNothing(t *testing.T) {
 		}},
 		{"no_machine", func(w *world) { w.in.Refills[2].Machine = "" }},
 		{"negative_mass", func(w *world) { w.in.Refills[2].Data.ResidualKg = kg(90_000) }},
+		{"negative_mass", func(w *world) { // between two good intervals that share its readings
+			w.in.Refills[3].Data.ResidualKg, w.in.Refills[3].Data.ResidualSdKg = kg(1700), kg(100)
+		}},
 		{"no_set_rate", func(w *world) { w.in.Settings = nil }},
 		{"odd_boundary", func(w *world) { // a bow tie
 			ring := w.in.Fields[1].Data.Boundary[0][0]
