@@ -61,7 +61,11 @@ func turnsOf(run []Segment, first int, found *findings) {
 		a, b := run[back], run[ahead]
 		inE, inN := way(a.FromLatDeg, a.FromLonDeg, run[i].FromLatDeg, run[i].FromLonDeg, shrink)
 		outE, outN := way(run[i].FromLatDeg, run[i].FromLonDeg, b.ToLatDeg, b.ToLonDeg, shrink)
-		turn := math.Abs(math.Atan2(inE*outN-inN*outE, inE*outE+inN*outN))
+		cross, dot := inE*outN-inN*outE, inE*outE+inN*outN
+		if math.Abs(cross) < 1.55*dot {
+			continue // below a radian, as almost everywhere: tan(1) is 1.557
+		}
+		turn := math.Abs(math.Atan2(cross, dot))
 		between := (b.StartM + b.LengthM - a.StartM) / 2
 		if between < halfM*turn {
 			driven := (run[i-1].LengthM + run[i].LengthM) / 2

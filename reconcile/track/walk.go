@@ -49,7 +49,7 @@ func (w *walk) run() {
 
 // step handles fix i, which has a fix before it; false: the fix is dropped.
 func (w *walk) step(i int) bool {
-	last, f := w.fixes[w.last], w.fixes[i]
+	last, f := &w.fixes[w.last], &w.fixes[i]
 	dt, moved := between(last, f)
 	switch {
 	case dt > w.opt.MaxGapS:
@@ -66,7 +66,7 @@ func (w *walk) step(i int) bool {
 		return true
 	}
 	if w.anchor != w.last {
-		_, moved = between(w.fixes[w.anchor], f)
+		_, moved = between(&w.fixes[w.anchor], f)
 	}
 	state := w.stateOf(i)
 	if moved < w.nearM(f, state) {
@@ -84,14 +84,14 @@ func (w *walk) step(i int) bool {
 
 // nearM is the move below which a fix does not end the segment under way. Where the
 // swath begins, ends or changes its width no more is given away than with the best fixes.
-func (w *walk) nearM(f schemas.Fix, s state) float64 {
+func (w *walk) nearM(f *schemas.Fix, s state) float64 {
 	if f.Quality == schemas.QualityRTKFixed || s.spreading != w.now.spreading || s.widthM != w.now.widthM {
 		return w.opt.MinMoveM
 	}
 	return w.opt.RoughMoveM
 }
 
-func between(a, b schemas.Fix) (s, distanceM float64) {
+func between(a, b *schemas.Fix) (s, distanceM float64) {
 	return seconds(a.UnixMilli, b.UnixMilli), plane.DistanceM(a.LatDeg, a.LonDeg, b.LatDeg, b.LonDeg)
 }
 
@@ -105,11 +105,11 @@ func (w *walk) bridged(i int) bool {
 	if i+1 == len(w.fixes) {
 		return false
 	}
-	next := w.fixes[i+1]
-	if s, m := between(w.fixes[w.last], next); s > w.opt.MaxGapS || w.jumps(s, m) {
+	next := &w.fixes[i+1]
+	if s, m := between(&w.fixes[w.last], next); s > w.opt.MaxGapS || w.jumps(s, m) {
 		return false
 	}
-	return w.jumps(between(w.fixes[i], next))
+	return w.jumps(between(&w.fixes[i], next))
 }
 
 // newLine breaks the track before fix i.
@@ -123,7 +123,7 @@ func (w *walk) newLine(i int) {
 // endLine ends the track at the last fix, with what was driven since the anchor.
 func (w *walk) endLine() {
 	w.endStand(w.last)
-	if _, moved := between(w.fixes[w.anchor], w.fixes[w.last]); moved >= w.opt.MinMoveM {
+	if _, moved := between(&w.fixes[w.anchor], &w.fixes[w.last]); moved >= w.opt.MinMoveM {
 		w.draw(w.last, moved)
 	}
 }
