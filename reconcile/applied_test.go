@@ -49,7 +49,7 @@ func TestTheMapOfAFieldByHand(t *testing.T) {
 	near(t, "CV %", m.Figures.CVPct, 100*math.Sqrt(3.0/16)*40/190, 0.3)
 	near(t, "mass", m.Map.InFieldKg+m.Map.OutsideKg, 0.95*3200, 0.1)
 	// 0.8 of the set rate is the border of the band: which side a cell falls is rounding.
-	if m.Figures.AboveShare > 0.005 || m.Figures.NotHitShare > 0.005 {
+	if m.Figures.AboveShare() > 0.005 || m.Figures.NotHitShare() > 0.005 {
 		t.Errorf("%+v", m.Figures)
 	}
 
@@ -106,7 +106,7 @@ func TestTheMapFollowsTheTrayTest(t *testing.T) {
 	near(t, "left of line 0", m.strip(0, 10), 400, 2)
 	near(t, "right of lines 0 and 1", m.strip(11, 29), 0, 1e-9)
 	near(t, "left of line 1", m.strip(30, 40), 400, 2)
-	if m.Figures.NotHitShare < 0.45 || m.Figures.NotHitShare > 0.55 {
+	if m.Figures.NotHitShare() < 0.45 || m.Figures.NotHitShare() > 0.55 {
 		t.Errorf("%+v", m.Figures)
 	}
 

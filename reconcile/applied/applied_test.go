@@ -111,7 +111,7 @@ func TestPassesAtBoutWidthAddUpToEven(t *testing.T) {
 	in := Input{Patterns: []Pattern{trapezoid}, Field: rect(12, 0, 84, 50), Pieces: passes(12)}
 	m := lay(t, in)
 	f := m.Figures(250)
-	if !near(f.MeanKgHa, 250, 1e-6) || f.CVPct > 1e-6 || f.BelowShare+f.AboveShare+f.NotHitShare != 0 || f.AreaM2 != 72*50 {
+	if !near(f.MeanKgHa, 250, 1e-6) || f.CVPct > 1e-6 || f.BelowShare()+f.AboveShare()+f.NotHitShare() != 0 || f.AreaM2 != 72*50 {
 		t.Errorf("%+v, want 250 everywhere on 3600 m2", f)
 	}
 	if want := m.SpreadKg - 0.36*250; !near(m.OutsideKg, want, 1e-6) {
@@ -122,7 +122,7 @@ func TestPassesAtBoutWidthAddUpToEven(t *testing.T) {
 	// 3/8 and 1/8 of that: 117, 83, 50 and 17 %.
 	in.Pieces, in.Field = passes(16), rect(16, 0, 16+16*4, 50)
 	f = lay(t, in).Figures(250)
-	if !near(f.MeanKgHa, 250, 1e-6) || !near(f.AboveShare, 0.5, 1e-9) || !near(f.BelowShare, 0.25, 1e-9) || f.NotHitShare != 0 {
+	if !near(f.MeanKgHa, 250, 1e-6) || !near(f.AboveShare(), 0.5, 1e-9) || !near(f.BelowShare(), 0.25, 1e-9) || f.NotHitShare() != 0 {
 		t.Errorf("16 m apart: %+v", f)
 	}
 }
@@ -183,19 +183,35 @@ func TestFiguresOfKnownCells(t *testing.T) {
 	m := Map{CellM: 2, Cols: 6, Rows: 1, KgHa: []float64{0, 79, 80, 120, 121, 500}, Inside: []bool{true, true, true, true, true, false}, InFieldKg: 400 * 4.0 / 10000}
 	f := m.Figures(100)
 	// Mean 80, squares 6400 + 1 + 0 + 1600 + 1681 = 9682, / 4.
-	want := Figures{AreaM2: 20, MeanKgHa: 80, CVPct: 100 * math.Sqrt(9682.0/4) / 80, BelowShare: 0.4, AboveShare: 0.2, NotHitShare: 0.2}
-	if !near(f.CVPct, want.CVPct, 1e-9) || !near(f.MeanKgHa, 80, 1e-9) {
+	want := Figures{AreaM2: 20, MeanKgHa: 80, CVPct: 100 * math.Sqrt(9682.0/4) / 80,
+		ClassShares: [Classes]float64{NotHit: 0.2, Low: 0.2, BitLow: 0.2, BitHigh: 0.2, High: 0.2}}
+	if !near(f.CVPct, want.CVPct, 1e-9) || !near(f.MeanKgHa, 80, 1e-9) || !near(f.BelowShare(), 0.4, 1e-9) || !near(f.AboveShare(), 0.2, 1e-9) || !near(f.NotHitShare(), 0.2, 1e-9) {
 		t.Errorf("%+v, want %+v", f, want)
 	}
 	f.CVPct, f.MeanKgHa = want.CVPct, want.MeanKgHa
 	if f != want {
 		t.Errorf("%+v, want %+v", f, want)
 	}
-	if f := m.Figures(0); f.BelowShare+f.AboveShare+f.NotHitShare != 0 {
-		t.Errorf("without a set rate %+v", f)
+	if m.Figures(0).ClassShares != [Classes]float64{} {
+		t.Error("classes without a set rate")
 	}
 	if (Map{}).Figures(100) != (Figures{}) {
 		t.Error("an empty map has figures")
+	}
+}
+
+// The borders belong to the band and its middle, on both sides, whatever the set rate.
+func TestClassBorders(t *testing.T) {
+	for _, r := range []struct {
+		share float64
+		want  Class
+	}{{-1, NotHit}, {0, NotHit}, {0.0099, NotHit}, {0.01, FarLow}, {0.59, FarLow}, {0.6, Low}, {0.79, Low}, {0.8, BitLow}, {0.89, BitLow}, {0.9, Right}, {1, Right},
+		{1.1, Right}, {1.11, BitHigh}, {1.2, BitHigh}, {1.21, High}, {1.4, High}, {1.41, FarHigh}, {1e9, FarHigh}} {
+		for _, set := range []float64{0.37, 100, 187.3, 2500} {
+			if got := ClassOf(float32(r.share*set), set); got != r.want {
+				t.Errorf("%v of %v: class %d, want %d", r.share, set, got, r.want)
+			}
+		}
 	}
 }
 

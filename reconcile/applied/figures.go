@@ -16,44 +16,86 @@ const (
 	NotHitShare = 0.01
 )
 
+// Class is where a rate stands beside the set rate, from nothing to far too
+// much.
+type Class uint8
+
+// The classes. Those from NotHit to Low are under the band, High and FarHigh over it.
+const (
+	NotHit  Class = iota // under NotHitShare of the set rate
+	FarLow               // under 0.6
+	Low                  // under LowShare
+	BitLow               // under 0.9
+	Right                // from 0.9 to 1.1
+	BitHigh              // to HighShare
+	High                 // to 1.4
+	FarHigh              // over 1.4
+	Classes              // how many there are
+)
+
+// From is the lower end of the class as a share of the set rate; 0 for NotHit.
+func (c Class) From() float64 {
+	return [...]float64{0, NotHitShare, 0.6, LowShare, 0.9, 1.1, HighShare, 1.4}[c]
+}
+
+// ClassOf is the class of a rate. It looks at the rate as a float32, which is what files and
+// answers hold, so that a cell has one class everywhere.
+func ClassOf(kgHa float32, setRateKgHa float64) Class {
+	v := float64(kgHa)
+	for c := NotHit; c < Right; c++ {
+		if v < float64(float32((c+1).From()*setRateKgHa)) {
+			return c
+		}
+	}
+	for c := Right; c < FarHigh; c++ {
+		if v <= float64(float32((c+1).From()*setRateKgHa)) {
+			return c
+		}
+	}
+	return FarHigh
+}
+
 // Figures are what a map comes to. Shares are of the field's cells.
 type Figures struct {
 	AreaM2      float64 // of the field's cells
 	MeanKgHa    float64
-	CVPct       float64 // standard deviation of the cells / their mean; 0 where the mean is
-	BelowShare  float64 // under LowShare of the set rate, what was not hit included
-	AboveShare  float64 // over HighShare of the set rate
-	NotHitShare float64 // under NotHitShare of the set rate
+	CVPct       float64          // standard deviation of the cells / their mean; 0 where the mean is not above 0
+	ClassShares [Classes]float64 // 0 without a set rate
 }
 
-// Figures compares the field's cells with the set rate. Without a set rate the shares are 0; a
-// field without a cell has none of them. O(cells).
+// BelowShare is the share under the band, what was not hit included.
+func (f Figures) BelowShare() float64 {
+	return f.ClassShares[NotHit] + f.ClassShares[FarLow] + f.ClassShares[Low]
+}
+
+// AboveShare is the share over the band.
+func (f Figures) AboveShare() float64 { return f.ClassShares[High] + f.ClassShares[FarHigh] }
+
+// NotHitShare is the share that got next to nothing.
+func (f Figures) NotHitShare() float64 { return f.ClassShares[NotHit] }
+
+// Figures compares the field's cells with the set rate. A field without a
+// cell has none of them. O(cells).
 func (m Map) Figures(setRateKgHa float64) Figures {
 	var f Figures
-	n, below, above, notHit := 0.0, 0.0, 0.0, 0.0
+	n := 0.0
 	for i, in := range m.Inside {
 		if !in {
 			continue
 		}
 		n++
-		switch v := m.KgHa[i]; {
-		case v < NotHitShare*setRateKgHa:
-			notHit++
-			below++
-		case v < LowShare*setRateKgHa:
-			below++
-		case v > HighShare*setRateKgHa:
-			above++
+		if setRateKgHa > 0 {
+			f.ClassShares[ClassOf(float32(m.KgHa[i]), setRateKgHa)]++
 		}
 	}
 	if n == 0 {
 		return f
 	}
+	for c := range f.ClassShares {
+		f.ClassShares[c] /= n
+	}
 	f.AreaM2 = n * m.CellM * m.CellM
 	f.MeanKgHa = unit.NominalRate(m.InFieldKg, f.AreaM2)
-	if setRateKgHa > 0 {
-		f.BelowShare, f.AboveShare, f.NotHitShare = below/n, above/n, notHit/n
-	}
 	if f.MeanKgHa > 0 && n > 1 {
 		f.CVPct = 100 * math.Sqrt(m.squares(f.MeanKgHa)/(n-1)) / f.MeanKgHa
 	}

@@ -58,7 +58,7 @@ func FuzzLay(f *testing.F) {
 			return
 		}
 		figures := m.Figures(100)
-		for _, v := range []float64{m.InFieldKg, m.OutsideKg, figures.CVPct, figures.MeanKgHa, figures.BelowShare} {
+		for _, v := range []float64{m.InFieldKg, m.OutsideKg, figures.CVPct, figures.MeanKgHa, figures.BelowShare()} {
 			if math.IsNaN(v) || math.IsInf(v, 0) {
 				t.Fatalf("%+v", figures)
 			}

@@ -28,6 +28,7 @@ const (
 	Export    = "export"    // every event, byte for byte, one a line
 	Marks     = "marks"     // what the book holds of each source
 	Counts    = "counts"    // how many events it holds
+	Map       = "map"       // where a product landed on a field; asked with MapParams
 )
 
 // Desk answers from one book. Safe for concurrent use.
@@ -44,7 +45,7 @@ func New(b *book.Book, contractor schemas.ContractorID) *Desk {
 
 // Questions lists the questions.
 func (d *Desk) Questions() []string {
-	return []string{Hello, Reconcile, Fields, Drift, Gaps, Rejects, Export, Marks, Counts}
+	return []string{Hello, Reconcile, Fields, Drift, Gaps, Rejects, Export, Marks, Counts, Map}
 }
 
 // Answer writes the answer to w.
@@ -71,6 +72,8 @@ func (d *Desk) Answer(ctx context.Context, question string, params []byte, w io.
 		return d.counts(ctx, w)
 	case Marks:
 		return d.marks(ctx, params, w)
+	case Map:
+		return d.fieldMap(ctx, params, w)
 	}
 	return fault.Newf("answer", fault.Usage, fmt.Sprintf("there is no question %q", question), "hub and command are of different versions; update the older")
 }

@@ -14,7 +14,7 @@ import (
 // read packed.
 var inputTypes = [...]schemas.EventType{
 	schemas.TypeRegisterField, schemas.TypeRegisterMachine, schemas.TypeRegisterProduct, schemas.TypeRegisterJob,
-	schemas.TypeSettingChanged, schemas.TypeLoadWeighed, schemas.TypeHopperRefilled, schemas.TypeTestCatch,
+	schemas.TypeSettingChanged, schemas.TypeLoadWeighed, schemas.TypeHopperRefilled, schemas.TypeTestCatch, schemas.TypeTestTray,
 }
 
 // input reads the book: amendments first, then what they may amend.
@@ -99,6 +99,8 @@ func (r *reading) event(raw *schemas.Event) error {
 		return take(&in.Loads, &e)
 	case schemas.TypeHopperRefilled:
 		return take(&in.Refills, &e)
+	case schemas.TypeTestTray:
+		return take(&in.Trays, &e)
 	}
 	return take(&in.Catches, &e)
 }
