@@ -149,7 +149,7 @@ func (a MapAnswer) figures() [][2]string {
 		{"Mean on the field", a.rate(a.MeanKgHa) + " kg/ha"},
 		{"Variation between cells (CV)", pct(a.CVPct)},
 		{"Under 80 % of the " + a.reference(), pct(a.BelowPct) + " of the area"},
-		{"of it not hit", pct(a.NotHitPct) + " of the area"},
+		{"Not hit, part of that", pct(a.NotHitPct) + " of the area"},
 		{"Over 120 % of the " + a.reference(), pct(a.AbovePct) + " of the area"},
 		{"On the field", tonnes(a.InFieldKg) + " t on " + ha(a.AreaM2) + " ha"},
 		{"Thrown over the boundary", number(a.OutsideKg, 0) + " kg"},
@@ -200,7 +200,11 @@ func Map(a MapAnswer) Table {
 }
 
 func (a MapAnswer) title() string {
-	return fmt.Sprintf("%s (%s): %s as applied", cmp.Or(a.Name, string(a.Field)), a.Field, cmp.Or(a.ProductName, string(a.Product)))
+	title := fmt.Sprintf("%s (%s): %s as applied", cmp.Or(a.Name, string(a.Field)), a.Field, cmp.Or(a.ProductName, string(a.Product)))
+	if a.SetRateKgHa > 0 {
+		title += ", set " + a.rate(a.SetRateKgHa) + " kg/ha"
+	}
+	return title
 }
 
 // MapSheet is the words of a drawn map.
@@ -208,6 +212,7 @@ type MapSheet struct {
 	Title   string
 	Legend  [applied.Classes]LegendLine
 	Scale   string // what the classes are shares of
+	Band    string // what hatching means
 	Figures [][2]string
 	Caution []string
 }
@@ -217,7 +222,7 @@ type LegendLine struct{ Share, Rate, Area string }
 
 // Sheet is the words of a drawn map.
 func (a MapAnswer) Sheet() MapSheet {
-	s := MapSheet{Title: a.title(), Scale: "Share of the " + a.reference(), Figures: a.figures(), Caution: a.caution()}
+	s := MapSheet{Title: a.title(), Scale: "Share of the " + a.reference(), Band: "Hatched: outside 80 to 120 %", Figures: a.figures(), Caution: a.caution()}
 	for c := range applied.Classes {
 		from := number(100*c.From(), 0)
 		line := LegendLine{Area: number(a.classPct(c), 1) + " %"}

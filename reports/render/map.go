@@ -176,6 +176,8 @@ func (c *canvas) legend(s reports.MapSheet, v view) {
 		c.textTo(c.plain, right-90, y, line.Rate)
 		c.textTo(c.plain, right, y, line.Area)
 	}
+	y += lineHeight + 4
+	c.text(c.plain, left, y, s.Band)
 	y += 20
 	for _, f := range s.Figures {
 		y += lineHeight
