@@ -9,6 +9,7 @@ import (
 
 	"hopperbook/reconcile"
 	"hopperbook/reconcile/applied"
+	"hopperbook/reconcile/plane"
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
 )
@@ -104,17 +105,33 @@ func decimals(v float64, n int) float64 {
 }
 
 // Rates unpacks the cells; NaN lies outside the field. An answer without a
-// grid, or with one that does not hold what it says, is refused (fault.Input).
+// grid, or with one that does not hold what it says or lies nowhere on a plane, is refused (fault.Input).
 func (a MapAnswer) Rates() ([]float32, error) {
 	g := a.Grid
-	if g == nil || g.Cols < 1 || g.Rows < 1 || g.Cols > applied.MaxCells/g.Rows || len(g.KgHa) != 4*g.Cols*g.Rows || !(a.CellM >= applied.MinCellM && a.CellM <= applied.MaxCellM) {
-		return nil, fault.Newf("read the map", fault.Input, "the answer holds no grid, or another number of cells than it says", "hub and command are of different versions; update the older")
+	if g == nil || g.Cols < 1 || g.Rows < 1 || g.Cols > applied.MaxCells/g.Rows || len(g.KgHa) != 4*g.Cols*g.Rows || !a.placed() {
+		return nil, fault.Newf("read the map", fault.Input, "the answer holds no grid, or another one than it says", "hub and command are of different versions; update the older")
 	}
 	out := make([]float32, g.Cols*g.Rows)
 	for i := range out {
 		out[i] = math.Float32frombits(binary.LittleEndian.Uint32(g.KgHa[4*i:]))
 	}
 	return out, nil
+}
+
+// placed reports whether the grid has a place and a size.
+func (a MapAnswer) placed() bool {
+	g, near := a.Grid, func(v float64) bool { return math.Abs(v) <= 2*plane.ReachM }
+	for _, part := range g.Boundary {
+		for _, ring := range part {
+			for _, p := range ring {
+				if !near(p[0]) || !near(p[1]) {
+					return false
+				}
+			}
+		}
+	}
+	return a.CellM >= applied.MinCellM && a.CellM <= applied.MaxCellM && near(g.XM) && near(g.YM) &&
+		near(g.XM+a.CellM*float64(g.Cols)) && near(g.YM+a.CellM*float64(g.Rows)) && math.Abs(g.LatDeg) <= 85 && math.Abs(g.LonDeg) <= 180
 }
 
 // ReferenceKgHa is what classes are against: the set rate, or the mean where that is not known.

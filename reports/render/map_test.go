@@ -360,6 +360,8 @@ func TestBrokenGridsAreRefused(t *testing.T) {
 		"cut short": func(a *reports.MapAnswer) { a.Grid.KgHa = a.Grid.KgHa[:7] },
 		"no rows":   func(a *reports.MapAnswer) { a.Grid.Rows, a.Grid.KgHa = 0, nil },
 		"huge":      func(a *reports.MapAnswer) { a.Grid.Cols, a.Grid.Rows = 1<<40, 1<<40 },
+		"nowhere":   func(a *reports.MapAnswer) { a.Grid.LatDeg = 100 },
+		"far off":   func(a *reports.MapAnswer) { a.Grid.Boundary[0][0][0][0] = 1e30 },
 		"no cells":  func(a *reports.MapAnswer) { a.CellM = 0 },
 	} {
 		for form, render := range map[string]func(*bytes.Buffer, reports.MapAnswer) error{
