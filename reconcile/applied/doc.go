@@ -39,7 +39,8 @@
 // out, and the antenna is taken to be on the bar. Driving is taken as forwards: while
 // backing up left and right would be swapped.
 //
-// A cell belongs to the field when its centre does (even-odd rule).
+// A cell belongs to the field when its centre does (even-odd rule), and holds what landed on all of it: where
+// spreading stops at the boundary, cells across it look thin, the more the larger they are.
 //
 // Invariants: mass in cells of the field + mass outside = mass spread, to 1e-9
 // relative, or Lay fails; a piece cut in two gives the same map but
