@@ -255,7 +255,7 @@ func TestRefusals(t *testing.T) {
 		t.Errorf("%v, hint %q", err, fault.HintOf(err))
 	}
 	in.CellM = 5
-	if _, err := Lay(in); err != nil {
+	if _, err := in.extent(); err != nil {
 		t.Error(err)
 	}
 	for _, test := range []schemas.TestTray{

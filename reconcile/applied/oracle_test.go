@@ -195,7 +195,7 @@ func sameCells(t *testing.T, law string, a, b Map, move func(x, y float64) (floa
 
 func TestLaws(t *testing.T) {
 	stay := func(x, y float64) (float64, float64) { return x, y }
-	for seed := range uint64(8) {
+	for seed := range uint64(5) {
 		in := Input{Pieces: wander(rand.New(rand.NewPCG(seed, 2)), 60), Patterns: []Pattern{trays(t, 2, lopsided...), even(t, 18)}, Field: crooked, CellM: 1}
 		for i := range in.Pieces {
 			in.Pieces[i].Pattern = i / 20 % 2
@@ -268,7 +268,7 @@ func TestSplitPieces(t *testing.T) {
 // Whatever is driven: mass is conserved, counted here over the cells anew, and no
 // cell is below zero.
 func TestMassIsConserved(t *testing.T) {
-	for seed := range uint64(40) {
+	for seed := range uint64(24) {
 		rng := rand.New(rand.NewPCG(seed, 3))
 		in := Input{Pieces: wander(rng, 120), Patterns: []Pattern{trays(t, 0.5+3*rng.Float64(), lopsided...)}, Field: crooked, CellM: 0.3 + 4*rng.Float64()}
 		for i := range in.Pieces { // noise that folds the bar over, and stops

@@ -209,6 +209,9 @@ func TestGeoJSONZones(t *testing.T) {
 			x, y := p.Forward(xy.Y, xy.X)
 			return geom.XY{X: x, Y: y}
 		})
+		if !zones[zone].MustAsMultiPolygon().IsCCW() {
+			t.Errorf("%s: RFC 7946 wants outer rings counter-clockwise, holes clockwise", zone)
+		}
 		if area := flat.Area(); math.Abs(area-w[0]) > 0.5 { // 1e-7 degrees are up to 1 cm
 			t.Errorf("%s: polygons of %v m2, want %v", zone, area, w[0])
 		}
