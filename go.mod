@@ -16,6 +16,7 @@ require (
 	github.com/shopspring/decimal v1.6.0
 	github.com/tidwall/gjson v1.20.1
 	github.com/urfave/cli/v2 v2.27.7
+	golang.org/x/image v0.47.0
 	golang.org/x/sync v0.24.0
 	golang.org/x/term v0.48.0
 	gonum.org/v1/gonum v0.17.0

@@ -18,6 +18,7 @@ type Input struct {
 	Loads    []At[schemas.LoadWeighed]
 	Refills  []At[schemas.HopperRefilled]
 	Catches  []At[schemas.TestCatch]
+	Trays    []At[schemas.TestTray] // for maps
 	Passes   []Pass
 	Findings []Finding // what was met while reading the events; they join the result's
 }

@@ -22,17 +22,11 @@ const worthSayingKg = 1
 func Run(in Input) (Result, error) {
 	found := &findings{list: slices.Clone(in.Findings)}
 	reg := readRegisters(in, found)
-	passes := passesByMachine(in.Passes)
-	var told []*machine
-	for _, id := range machines(in) {
-		m, err := tell(in, &reg, id, passes[id], found)
-		if err != nil {
-			return Result{}, fault.Wrap("reconcile machine "+string(id), err)
-		}
-		told = append(told, m)
+	told, err := tellAll(in, &reg, found, func([]Pass) bool { return true })
+	if err != nil {
+		return Result{}, err
 	}
 	res := Result{Schema: SchemaResult}
-	var err error
 	if res.Fields, err = fields(&reg, told, found); err != nil {
 		return Result{}, err
 	}
@@ -48,6 +42,22 @@ func Run(in Input) (Result, error) {
 	idleLoads(in, &reg, found)
 	res.Findings = found.sorted()
 	return res, nil
+}
+
+// tellAll tells the story of every machine whose passes are wanted.
+func tellAll(in Input, reg *registers, found *findings, wanted func([]Pass) bool) (told []*machine, err error) {
+	passes := passesByMachine(in.Passes)
+	for _, id := range machines(in) {
+		if !wanted(passes[id]) {
+			continue
+		}
+		m, err := tell(in, reg, id, passes[id], found)
+		if err != nil {
+			return nil, fault.Wrap("reconcile machine "+string(id), err)
+		}
+		told = append(told, m)
+	}
+	return told, nil
 }
 
 func passesByMachine(all []Pass) map[schemas.MachineID][]Pass {

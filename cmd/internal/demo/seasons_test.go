@@ -14,31 +14,13 @@ import (
 	"hopperbook/ingest/season"
 	"hopperbook/reconcile"
 	"hopperbook/reconcile/drift"
-	"hopperbook/schemas"
 )
 
 // played reconciles a season straight from its events, without bus and book,
 // which TestDemo walks; many seasons are affordable that way.
 func played(t *testing.T, cfg season.Config) (*season.Season, reconcile.Result) {
 	t.Helper()
-	week, err := season.Play(cfg)
-	if err != nil {
-		t.Fatal(err)
-	}
-	var events []schemas.Event
-	for _, d := range week.Devices {
-		for _, e := range d.Events {
-			event, bad := schemas.Read(e.Raw)
-			if bad != nil {
-				t.Fatal(bad)
-			}
-			events = append(events, event)
-		}
-	}
-	in, err := desk.InputOf(events)
-	if err != nil {
-		t.Fatal(err)
-	}
+	week, in := inputOf(t, cfg)
 	res, err := reconcile.Run(in)
 	if err != nil {
 		t.Fatal(err)

@@ -27,6 +27,7 @@ const (
 	Export    = "export"    // every event, byte for byte, one a line
 	Marks     = "marks"     // what the book holds of each source
 	Counts    = "counts"    // how many events it holds
+	Map       = "map"       // where a product landed on a field; asked with MapParams
 )
 
 // Desk answers from one book. Safe for concurrent use.
@@ -42,7 +43,7 @@ func New(b *book.Book) *Desk {
 
 // Questions lists the questions.
 func (d *Desk) Questions() []string {
-	return []string{Reconcile, Fields, Drift, Gaps, Rejects, Export, Marks, Counts}
+	return []string{Reconcile, Fields, Drift, Gaps, Rejects, Export, Marks, Counts, Map}
 }
 
 // Answer writes the answer to w.
@@ -67,6 +68,8 @@ func (d *Desk) Answer(ctx context.Context, question string, params []byte, w io.
 		return d.counts(ctx, w)
 	case Marks:
 		return d.marks(ctx, params, w)
+	case Map:
+		return d.fieldMap(ctx, params, w)
 	}
 	return fault.Newf("answer", fault.Usage, fmt.Sprintf("there is no question %q", question), "hub and command are of different versions; update the older")
 }
@@ -191,14 +194,7 @@ func (d *Desk) result(ctx context.Context) (reconcile.Result, error) {
 func (d *Desk) reconcile(ctx context.Context) (reconcile.Result, error) {
 	d.working.Lock()
 	defer d.working.Unlock()
-	var head int64
-	var in reconcile.Input
-	err := d.book.Read(ctx, func(v *book.View) (err error) {
-		if head, err = v.Head(ctx); err == nil {
-			in, err = input(ctx, v)
-		}
-		return err
-	})
+	in, head, err := d.input(ctx)
 	if err != nil {
 		return reconcile.Result{}, err
 	}

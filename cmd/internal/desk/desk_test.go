@@ -223,11 +223,7 @@ func TestInputOfEventsIsTheBooks(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var want reconcile.Input
-	err = f.book.Read(context.Background(), func(v *book.View) (err error) {
-		want, err = input(context.Background(), v)
-		return err
-	})
+	want, _, err := f.desk.input(context.Background())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -257,7 +253,11 @@ func TestAnUnknownQuestionSaysSo(t *testing.T) {
 		t.Errorf("err = %v", err)
 	}
 	for _, q := range f.desk.Questions() {
-		if err := f.desk.Answer(context.Background(), q, []byte("null"), &bytes.Buffer{}); err != nil {
+		err := f.desk.Answer(context.Background(), q, []byte("null"), &bytes.Buffer{})
+		if q == Map && fault.CodeOf(err) == fault.NotFound { // a map is of a field, and there is none
+			continue
+		}
+		if err != nil {
 			t.Errorf("%s of an empty book: %v", q, err)
 		}
 	}

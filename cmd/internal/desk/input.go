@@ -15,11 +15,22 @@ import (
 // read packed.
 var inputTypes = [...]schemas.EventType{
 	schemas.TypeRegisterField, schemas.TypeRegisterMachine, schemas.TypeRegisterProduct, schemas.TypeRegisterJob,
-	schemas.TypeSettingChanged, schemas.TypeLoadWeighed, schemas.TypeHopperRefilled, schemas.TypeTestCatch,
+	schemas.TypeSettingChanged, schemas.TypeLoadWeighed, schemas.TypeHopperRefilled, schemas.TypeTestCatch, schemas.TypeTestTray,
 }
 
-// input reads one state of the book: amendments first, then what they may amend.
-func input(ctx context.Context, v *book.View) (reconcile.Input, error) {
+// input reads one state of the book and its head.
+func (d *Desk) input(ctx context.Context) (in reconcile.Input, head int64, err error) {
+	err = d.book.Read(ctx, func(v *book.View) (err error) {
+		if head, err = v.Head(ctx); err == nil {
+			in, err = inputOf(ctx, v)
+		}
+		return err
+	})
+	return in, head, err
+}
+
+// inputOf reads the amendments first, then what they may amend.
+func inputOf(ctx context.Context, v *book.View) (reconcile.Input, error) {
 	var r reading
 	err := v.Events(ctx, []schemas.EventType{schemas.TypeEventAmended}, func(e *schemas.Event) error { return r.amended.Add(e) })
 	if err == nil {
@@ -110,6 +121,8 @@ func (r *reading) event(raw *schemas.Event) error {
 		return take(&in.Loads, &e, raw)
 	case schemas.TypeHopperRefilled:
 		return take(&in.Refills, &e, raw)
+	case schemas.TypeTestTray:
+		return take(&in.Trays, &e, raw)
 	}
 	return take(&in.Catches, &e, raw)
 }

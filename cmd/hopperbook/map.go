@@ -1,0 +1,92 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+
+	"github.com/urfave/cli/v2"
+
+	"hopperbook/cmd/internal/desk"
+	"hopperbook/cmd/internal/office"
+	"hopperbook/reports"
+	"hopperbook/reports/render"
+	"hopperbook/schemas"
+	"hopperbook/schemas/fault"
+)
+
+func mapCommand() *cli.Command {
+	return &cli.Command{
+		Name:      "map",
+		Usage:     "where the product landed on a field: kg/ha cell by cell, as picture or for a GIS",
+		ArgsUsage: "FIELD",
+		Description: "FIELD is a field's identifier, or its name where only one has it. The mass of each load is laid along the passes with\n" +
+			"the pattern of the machine's last tray test, or evenly across the bout width where there is none. Without a file\n" +
+			"the figures alone are printed. --json prints the figures; they, and the areas of the GeoJSON, are those of the cells.\n\n" +
+			"Examples:\n  hopperbook map north-3 --png north-3.png\n  hopperbook map north-3 --product urea --tif urea.tif --geojson urea.geojson --cell 2",
+		Flags: append(tableFlags(),
+			&cli.StringFlag{Name: "product", Usage: "`PRODUCT` to map, where several were spread"},
+			&cli.Float64Flag{Name: "cell", Usage: "side of a cell in `METRES`", Value: 1},
+			&cli.StringFlag{Name: "png", Usage: "draw a map with legend and scale bar into `FILE`"},
+			&cli.StringFlag{Name: "tif", Usage: "write the cells as GeoTIFF into `FILE`"},
+			&cli.StringFlag{Name: "geojson", Usage: "write what was not hit, below, within and above the band as polygons into `FILE`"},
+		),
+		Action: mapAction,
+	}
+}
+
+// mapFiles are the forms a map can be written in, by their flag.
+var mapFiles = [...]struct {
+	flag   string
+	render func(io.Writer, reports.MapAnswer) error
+}{{"png", render.PNG}, {"tif", render.GeoTIFF}, {"geojson", render.GeoJSON}}
+
+func mapAction(c *cli.Context) error {
+	field, err := oneArgument(c, "FIELD")
+	if err != nil {
+		return err
+	}
+	ask := desk.MapParams{Field: schemas.FieldID(field), Product: schemas.ProductID(c.String("product")), CellM: c.Float64("cell")}
+	if ask.CellM == 0 {
+		return fault.Newf("map", fault.Usage, "cells of 0 m", "choose a cell between 0.1 and 100 m")
+	}
+	for _, f := range mapFiles {
+		ask.Cells = ask.Cells || c.String(f.flag) != ""
+	}
+	var answer reports.MapAnswer
+	err = withAsker(c, func(ctx context.Context, asker office.Asker) error {
+		return office.AskJSON(ctx, asker, desk.Map, ask, &answer)
+	})
+	if err != nil {
+		return err
+	}
+	for _, f := range mapFiles {
+		if name := c.String(f.flag); name != "" {
+			if err := writeMap(name, answer, f.render); err != nil {
+				return err
+			}
+		}
+	}
+	answer.Grid = nil
+	if c.Bool("json") {
+		enc := json.NewEncoder(c.App.Writer)
+		enc.SetIndent("", " ")
+		return fault.Wrap("print", enc.Encode(answer))
+	}
+	return show(c, reports.Map(answer))
+}
+
+// writeMap leaves no file behind that is not whole: it is drawn before it is made.
+func writeMap(name string, a reports.MapAnswer, render func(io.Writer, reports.MapAnswer) error) error {
+	var b bytes.Buffer
+	if err := render(&b, a); err != nil {
+		return fault.Wrap("draw "+name, err)
+	}
+	if err := os.WriteFile(name, b.Bytes(), 0o644); err != nil {
+		return fault.New(fmt.Sprintf("write %s", name), fault.Usage, err, "name a file in a folder that exists and can be written to")
+	}
+	return nil
+}

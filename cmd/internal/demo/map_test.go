@@ -1,0 +1,81 @@
+package demo
+
+import (
+	"math"
+	"testing"
+
+	"hopperbook/cmd/internal/desk"
+	"hopperbook/ingest/season"
+	"hopperbook/reconcile"
+	"hopperbook/schemas"
+)
+
+// inputOf is a season's events as the desk reads them.
+func inputOf(t *testing.T, cfg season.Config) (*season.Season, reconcile.Input) {
+	t.Helper()
+	week, err := season.Play(cfg)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var events []schemas.Event
+	for _, d := range week.Devices {
+		for _, e := range d.Events {
+			event, bad := schemas.Read(e.Raw)
+			if bad != nil {
+				t.Fatal(bad)
+			}
+			events = append(events, event)
+		}
+	}
+	in, err := desk.InputOf(events)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return week, in
+}
+
+// The maps of the demo's fields agree with what the balance and the
+// coverage say of them: what was spread, what stayed on the field, and what was
+// missed; they are not all one rate, and mostly within the band.
+func TestMapsAgreeWithTheFields(t *testing.T) {
+	_, in := inputOf(t, season.Config{Seed: 1})
+	res, err := reconcile.Run(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	every := 3 // some fields of all products
+	if raceEnabled {
+		every = 15
+	}
+	for i, f := range res.Fields {
+		if i%every != 0 {
+			continue
+		}
+		m, err := reconcile.Applied(in, f.Field, f.Product, 2)
+		if err != nil {
+			t.Fatal(err)
+		}
+		name := string(f.Field) + " " + string(f.Product)
+		if math.Abs(m.Map.SpreadKg-f.MassKg-f.ThrownOutsideKg) > 0.01 {
+			t.Errorf("%s: %v kg spread, the balance says %v", name, m.Map.SpreadKg, f.MassKg+f.ThrownOutsideKg)
+		}
+		if math.Abs(m.Map.InFieldKg-f.MassKg) > 0.005*f.MassKg {
+			t.Errorf("%s: %v kg in the field, by coverage %v", name, m.Map.InFieldKg, f.MassKg)
+		}
+		if a := m.Figures; math.Abs(a.AreaM2-f.BoundaryM2) > 0.002*f.BoundaryM2 || math.Abs(a.MeanKgHa*a.AreaM2/10000-m.Map.InFieldKg) > 1e-6*f.MassKg {
+			t.Errorf("%s: %v m2 of cells, %v kg/ha, %v kg; boundary %v m2", name, a.AreaM2, a.MeanKgHa, m.Map.InFieldKg, f.BoundaryM2)
+		}
+		// A cell counts as not hit when all of it was missed: less than was missed, of which most lies in
+		// strips narrower than a cell.
+		if missed := f.MissedM2 / f.BoundaryM2; m.Figures.NotHitShare() > missed {
+			t.Errorf("%s: %.4f not hit, %.4f missed", name, m.Figures.NotHitShare(), missed)
+		}
+		overlapped := (f.Overlap2M2 + f.Overlap3M2) / f.BoundaryM2
+		if m.Figures.AboveShare() > 2*overlapped+0.02 || m.Figures.AboveShare() < overlapped/4 {
+			t.Errorf("%s: %.4f above the band, %.4f overlapped", name, m.Figures.AboveShare(), overlapped)
+		}
+		if cv := m.Figures.CVPct; cv < 10 || cv > 50 || m.Figures.BelowShare() > 0.1 {
+			t.Errorf("%s: CV %.1f %%, below the band %.3f", name, cv, m.Figures.BelowShare())
+		}
+	}
+}

@@ -1,0 +1,39 @@
+package desk
+
+import (
+	"context"
+	"encoding/json"
+	"io"
+
+	"hopperbook/reconcile"
+	"hopperbook/reports"
+	"hopperbook/schemas"
+	"hopperbook/schemas/fault"
+)
+
+// MapParams says which map is asked for.
+type MapParams struct {
+	Field   schemas.FieldID   `json:"field"`             // or a name that only one field has
+	Product schemas.ProductID `json:"product,omitempty"` // "": the only one
+	CellM   float64           `json:"cell_m,omitempty"`  // 0: 1 m
+	Cells   bool              `json:"cells,omitempty"`   // with the grid, not only its figures
+}
+
+// fieldMap answers from the events: a map is too large to keep, and asked for rarely.
+func (d *Desk) fieldMap(ctx context.Context, params []byte, w io.Writer) error {
+	var p MapParams
+	if err := json.Unmarshal(params, &p); err != nil {
+		return fault.New("answer map", fault.Usage, err, "")
+	}
+	d.working.Lock()
+	defer d.working.Unlock()
+	in, _, err := d.input(ctx)
+	if err != nil {
+		return err
+	}
+	m, err := reconcile.Applied(in, p.Field, p.Product, p.CellM)
+	if err != nil {
+		return err
+	}
+	return write(w, reports.NewMapAnswer(m, p.Cells))
+}
