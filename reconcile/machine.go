@@ -128,7 +128,7 @@ func (m *machine) cut(segments []track.Segment) {
 		from, to := int64(math.MinInt64), int64(math.MaxInt64)
 		if i > 0 {
 			from = m.refills[i-1].Time.UnixMilli()
-			m.periods[i].product = m.refills[i-1].Data.Product
+			m.periods[i].product = m.productAfter(i - 1)
 		}
 		if i < len(m.refills) {
 			to = m.refills[i].Time.UnixMilli()
@@ -140,8 +140,16 @@ func (m *machine) cut(segments []track.Segment) {
 		m.periods[i].segments = track.Within(segments[lo:hi], from, to)
 	}
 	if len(m.refills) > 0 {
-		m.periods[0].product = m.refills[0].Data.Product
+		m.periods[0].product = m.productAfter(0)
 	}
+}
+
+// productAfter is what is spread after refill i, by the rule of balance: a
+// residual reading alone changes nothing.
+func (m *machine) productAfter(i int) schemas.ProductID {
+	for ; i > 0 && len(m.refills[i].Data.Loads) == 0; i-- {
+	}
+	return m.refills[i].Data.Product
 }
 
 // pieces sums nominal mass and swath by field.

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"hopperbook/schemas"
 )
@@ -71,6 +72,24 @@ func TestOddEventsAreSaidAndStopNothing(t *testing.T) {
 			}
 		}
 	}
+}
+
+// A residual reading that names another product changes nothing: the field
+// keeps its area.
+func TestAReadingOfAnotherProductChangesNothing(t *testing.T) {
+	w := season(1, func(int) float64 { return 1 })
+	want := run(t, w.in)
+	w.clock = w.in.Passes[7].start().Add(-time.Second)
+	w.refill()
+	last := len(w.in.Refills) - 1
+	w.in.Refills[last].Data.Product = "urea"
+	w.in.Refills[last].Data.ResidualKg, w.in.Refills[last].Data.Refill = kg(480), "Rx"
+	got := run(t, w.in)
+	if len(got.Fields) != 1 {
+		t.Fatalf("fields %+v", got.Fields)
+	}
+	near(t, "covered", got.Fields[0].CoveredM2, want.Fields[0].CoveredM2, 0.1)
+	near(t, "mass", got.Fields[0].MassKg, want.Fields[0].MassKg, 0.5)
 }
 
 // One load is in one hopper: its mass counts once.
