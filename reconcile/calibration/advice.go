@@ -51,6 +51,11 @@ func (c Curve) Gate(w GateWanted) (GateAdvice, error) {
 	first, last := c.Points[0], c.Points[len(c.Points)-1]
 	a := GateAdvice{CurveKey: c.CurveKey, GateWanted: w, Flow: w.RateKgHa / perFlow, FlowUnit: c.FlowUnit, TestedFromMm: first.GateMm, TestedToMm: last.GateMm,
 		LowestKgHa: first.Fitted * perFlow, HighestKgHa: last.Fitted * perFlow}
+	for _, end := range []GatePoint{first, last} {
+		if math.Abs(a.Flow-end.Fitted) <= 1e-9*end.Fitted { // the rate of a tested opening, up to rounding
+			a.Flow = end.Fitted
+		}
+	}
 	var f findings
 	switch {
 	case a.Flow < first.Fitted:

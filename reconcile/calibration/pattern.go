@@ -1,10 +1,10 @@
 package calibration
 
 import (
-	"cmp"
 	"fmt"
 	"math"
-	"slices"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // Driving says how neighbouring bouts are driven.
@@ -25,9 +25,9 @@ const (
 	Population Divisor = "population" // n
 )
 
-// Pattern is a row of tray masses across the driving line: tray j stands for
-// the strip of one spacing around FirstM + j SpacingM, in metres to the right
-// of the driving line.
+// Pattern is a row of tray masses across the driving line: tray j has its
+// centre FirstM + j SpacingM metres to the right of the driving line and stands
+// for a strip of one spacing.
 type Pattern struct {
 	MassesG  []float64
 	FirstM   float64 // centre of the leftmost tray
@@ -66,41 +66,25 @@ func (p Pattern) leftG() float64 {
 // total x spacing / bout width, the same in both modes.
 func (p Pattern) MeanG(boutWidthM float64) float64 { return p.totalG() * p.SpacingM / boutWidthM }
 
-// at is the mass of the strip that x lies in; 0 outside the row.
-func (p Pattern) at(x float64) float64 {
-	j := int(math.Floor((x-p.FirstM)/p.SpacingM + 0.5))
-	if j < 0 || j >= len(p.MassesG) {
-		return 0
-	}
-	return p.MassesG[j]
-}
-
-type edge struct{ at, step float64 }
-
 // CV is the coefficient of variation [%] of the overlapped passes at a bout
 // width [m] (see the package's text). Refused: a bout width narrower than one
 // spacing, one at which a period holds one tray and the divisor is Sample, one
 // wider than the row (what lands between is not known), a pattern without
-// mass. O(n log n); rounding stays under 1e-10 of the CV, or of 1 % where the
-// CV is smaller.
+// mass. O(n); rounding stays under 1e-10 of the CV, or of 1 % where the CV is
+// smaller.
 func (p Pattern) CV(boutWidthM float64, driving Driving, divisor Divisor) (cvPct float64, err error) {
 	if err := p.checkWidth(boutWidthM); err != nil {
 		return 0, err
 	}
-	period, passes := boutWidthM, 1
-	if driving == ToAndFro {
-		period, passes = 2*boutWidthM, 2
-	}
-	n := period / p.SpacingM
-	if divisor != Population && n < 1+1e-9 {
+	y := p.overlapped(boutWidthM, driving)
+	if divisor != Population && len(y) == 1 {
 		return 0, inputError("overlap", "take a wider bout width", "at a bout width of %v m there is one tray between the driving lines: no sample standard deviation", boutWidthM)
 	}
-	mean := p.MeanG(boutWidthM)
-	variance := meanSquare(p.edges(boutWidthM, period, passes), period, mean, p.SpacingM)
+	sd := stat.PopStdDev(y, nil)
 	if divisor != Population {
-		variance *= n / (n - 1)
+		sd = stat.StdDev(y, nil)
 	}
-	return 100 * math.Sqrt(variance) / mean, nil
+	return 100 * sd / stat.Mean(y, nil), nil
 }
 
 func (p Pattern) checkWidth(boutWidthM float64) error {
@@ -117,53 +101,43 @@ func (p Pattern) checkWidth(boutWidthM float64) error {
 	return nil
 }
 
-// edges lays every strip of one period's passes on a circle of that length.
-// The first edge stands at 0 and holds what lies there.
-func (p Pattern) edges(boutWidthM, period float64, passes int) []edge {
-	all := make([]edge, 1, 1+2*passes*len(p.MassesG))
-	lay := func(from, mass float64) {
-		start := math.Mod(from, period)
-		if start < 0 {
-			start += period
-		}
-		end := start + p.SpacingM
-		if end > period {
-			end -= period
-			all[0].step += mass
-		}
-		all = append(all, edge{start, mass}, edge{end, -mass})
+// overlapped is what the trays of one period hold after all passes that reach
+// them.
+func (p Pattern) overlapped(boutWidthM float64, driving Driving) []float64 {
+	trays := max(1, int(math.Round(boutWidthM/p.SpacingM)))
+	spacing := boutWidthM / float64(trays)
+	if driving == ToAndFro {
+		trays *= 2
 	}
-	for j, mass := range p.MassesG {
-		left := p.centreM(j) - p.SpacingM/2
-		lay(left, mass)
-		if passes == 2 {
-			lay(boutWidthM-left-p.SpacingM, mass)
+	phase := p.FirstM/p.SpacingM - math.Floor(p.FirstM/p.SpacingM)
+	reach := math.Max(math.Abs(p.centreM(-1)), math.Abs(p.centreM(len(p.MassesG))))
+	y := make([]float64, trays)
+	for i := range y {
+		x := (float64(i) + phase) * spacing
+		for pass := math.Ceil((x - reach) / boutWidthM); pass*boutWidthM <= x+reach; pass++ {
+			d := x - pass*boutWidthM
+			if driving == ToAndFro && math.Mod(pass, 2) != 0 {
+				d = -d
+			}
+			y[i] += p.between(d)
 		}
 	}
-	slices.SortFunc(all[1:], func(a, b edge) int { return cmp.Compare(a.at, b.at) })
-	return all
+	return y
 }
 
-// meanSquare is the mean over the circle of (y - mean)^2. Slivers between
-// edges that only rounding keeps apart are left out: one that took the steps in
-// the wrong order would count a mass twice.
-func meanSquare(edges []edge, period, mean, spacing float64) float64 {
-	sliver := 1e-9 * spacing
-	y, sum, length := edges[0].step, 0.0, 0.0
-	for i, e := range edges {
-		if i > 0 {
-			y += e.step
-		}
-		next := period
-		if i+1 < len(edges) {
-			next = edges[i+1].at
-		}
-		if w := next - e.at; w > sliver {
-			sum += w * (y - mean) * (y - mean)
-			length += w
-		}
+// between is the catch [g] of a tray at x: straight between the centres of
+// neighbouring trays, and to nothing one spacing outside the row.
+func (p Pattern) between(x float64) float64 {
+	u := (x - p.FirstM) / p.SpacingM
+	j := math.Floor(u)
+	return (1-(u-j))*p.mass(int(j)) + (u-j)*p.mass(int(j)+1)
+}
+
+func (p Pattern) mass(j int) float64 {
+	if j < 0 || j >= len(p.MassesG) {
+		return 0
 	}
-	return sum / length
+	return p.MassesG[j]
 }
 
 // metres writes a length without the rounding of binary fractions.

@@ -95,7 +95,7 @@ func (t TrayTest) spacing() (float64, error) {
 		switch {
 		case math.Abs(gap-smallest) <= laidPct/100.0*smallest:
 		case missing > 0 && math.Abs(gap-(missing+1)*smallest) <= laidPct/100.0*smallest:
-			return 0, inputError(trayOp, "give their positions too, with the mass left empty", "%.0f trays missing between tray %d at %v m and tray %d at %v m", missing, i, pos[i-1], i+1, pos[i])
+			return 0, inputError(trayOp, "give their positions too, with the mass left empty", "%.0f missing between tray %d at %v m and tray %d at %v m", missing, i, pos[i-1], i+1, pos[i])
 		default:
 			return 0, inputError(trayOp, "lay every tray at one spacing", "unequal spacing: %v m between trays %d and %d, %v m elsewhere", metres(gap), i, i+1, metres(smallest))
 		}

@@ -72,7 +72,7 @@ func (p Pattern) folded() []float64 {
 	reach := math.Max(math.Abs(p.FirstM), math.Abs(p.centreM(len(p.MassesG)-1)))
 	at := func(k int) float64 {
 		x := math.Abs(nearest + float64(k)*p.SpacingM) // mirrored at the line: the tray before the first is its own mirror
-		return (p.at(x) + p.at(-x)) / 2
+		return (p.between(x) + p.between(-x)) / 2
 	}
 	out := []float64{}
 	for k := 0; nearest+float64(k)*p.SpacingM <= reach+1e-9; k++ {

@@ -98,7 +98,7 @@ type Tray struct {
 	LeftPct          float64    `json:"left_pct"`            // share of the mass left of the driving line
 	RightPct         float64    `json:"right_pct"`           //
 	CentreRightM     float64    `json:"centre_right_m"`      // centre of the mass, right of the driving line
-	HalfRateM        *float64   `json:"half_rate_swath_m"`    // effective swath by the half-rate rule, for comparison
+	HalfRateM        *float64   `json:"half_rate_swath_m"`   // effective swath by the half-rate rule, for comparison
 	CatchPct         *float64   `json:"catch_pct,omitempty"` // tray mean of the catch test's rate
 	Shapes           []Shape    `json:"shapes"`
 	Findings         []Finding  `json:"findings"`
