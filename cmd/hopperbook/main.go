@@ -53,7 +53,7 @@ func newApp() *cli.App {
 		OnUsageError:           usageError,
 		Commands: []*cli.Command{
 			demoCommand(), hubCommand(), publishCommand(), reconcileCommand(), fieldsCommand(), driftCommand(),
-			gapsCommand(), rejectsCommand(), exportCommand(), trackCommand(),
+			gapsCommand(), rejectsCommand(), exportCommand(), trackCommand(), calibrateCommand(),
 		},
 		Action: func(c *cli.Context) error {
 			if c.Args().Present() {

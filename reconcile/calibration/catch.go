@@ -166,3 +166,13 @@ func LinearSetting(setting, measuredKgHa, wantedKgHa float64) float64 {
 	}
 	return setting * wantedKgHa / measuredKgHa
 }
+
+// StatedMean is a finding when the mass a test states is not the mean of the
+// repeats it lists, by more than half a per cent; the repeats count.
+func StatedMean(statedKg float64, repeatsKg []float64) []Finding {
+	var f findings
+	if mean := newRepeats(repeatsKg).mean; len(repeatsKg) > 0 && math.Abs(statedKg-mean) > 0.005*mean {
+		f.add(MeanDisagrees, "the test states %.4g kg, its repeats have a mean of %.4g kg: the repeats are used", statedKg, mean)
+	}
+	return f
+}

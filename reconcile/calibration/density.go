@@ -17,10 +17,11 @@ const (
 	normal95                   = 1.959963984540054
 )
 
-// DensitySample is one filled container: its gross mass and its volume.
+// DensitySample is one filled container.
 type DensitySample struct {
-	MassKg  float64
+	MassKg  float64 // gross
 	VolumeL float64
+	TareKg  float64 // of the empty container
 }
 
 // DensityReference is what a test is compared with.
@@ -32,7 +33,6 @@ type DensityReference struct {
 // DensityTest is a container filled and weighed one or more times.
 type DensityTest struct {
 	Samples  []DensitySample
-	TareKg   float64 // of the empty container
 	Register DensityReference
 	Last     DensityReference
 }
@@ -72,9 +72,6 @@ func MeasureDensity(t DensityTest) (Density, error) {
 	if len(t.Samples) == 0 {
 		return Density{}, inputError(op, "weigh a container of known volume", "no sample")
 	}
-	if !notNegative(t.TareKg) {
-		return Density{}, inputError(op, "weigh the empty container", "a tare of %v kg", t.TareKg)
-	}
 	values := make([]float64, len(t.Samples))
 	for i, s := range t.Samples {
 		switch {
@@ -82,10 +79,12 @@ func MeasureDensity(t DensityTest) (Density, error) {
 			return Density{}, inputError(op, "give the container's volume in litres", "sample %d: a volume of %v l", i+1, s.VolumeL)
 		case !positive(s.MassKg):
 			return Density{}, inputError(op, "weigh again", "sample %d: a mass of %v kg", i+1, s.MassKg)
-		case s.MassKg <= t.TareKg:
-			return Density{}, inputError(op, "the mass is gross: product and container", "sample %d: %v kg is not above the tare of %v kg", i+1, s.MassKg, t.TareKg)
+		case !notNegative(s.TareKg):
+			return Density{}, inputError(op, "weigh the empty container", "sample %d: a tare of %v kg", i+1, s.TareKg)
+		case s.MassKg <= s.TareKg:
+			return Density{}, inputError(op, "the mass is gross: product and container", "sample %d: %v kg is not above the tare of %v kg", i+1, s.MassKg, s.TareKg)
 		}
-		values[i] = (s.MassKg - t.TareKg) / (s.VolumeL / litresPerM3)
+		values[i] = (s.MassKg - s.TareKg) / (s.VolumeL / litresPerM3)
 	}
 	return densityOf(newRepeats(values), t)
 }
@@ -115,12 +114,18 @@ func densityOf(r repeats, t DensityTest) (Density, error) {
 		c.BeyondUncertainty = math.Abs(c.DifferenceKgM3) > c.U95KgM3
 		d.Against = append(d.Against, c)
 		if c.BeyondUncertainty {
-			f.add(DensityChanged, "%.0f kg/m3 is %+.1f %% of what %s says (%.0f kg/m3), beyond the uncertainty of %.0f: at the same opening the rate changes by %+.1f %%; make a catch test before you spread",
-				r.mean, c.RateChangePct, ref.words, ref.KgM3, c.U95KgM3, c.RateChangePct)
+			f.add(DensityChanged, "%.0f kg/m3 differs by %+.0f from what %s says (%.0f), more than the uncertainty of %.0f: at the same opening the rate changes by %+.1f %%; make a catch test before you spread",
+				r.mean, c.DifferenceKgM3, ref.words, ref.KgM3, c.U95KgM3, c.RateChangePct)
 		}
 	}
 	d.Findings = f.list()
 	return d, nil
+}
+
+// AsReference is the result as a later test is compared with it: the standard
+// error that gives its 95 % half-width.
+func (d Density) AsReference() DensityReference {
+	return DensityReference{KgM3: d.DensityKgM3, SEKgM3: d.U95KgM3 / normal95}
 }
 
 // LoadKg is the mass [kg] of a volume [m3] at a bulk density [kg/m3].

@@ -79,7 +79,7 @@ func TestRateIsLinearInTheMass(t *testing.T) {
 }
 
 func TestDensityAgainstRegisterAndLastTest(t *testing.T) {
-	test := DensityTest{Samples: []DensitySample{{16.0, 20}, {16.1, 20}, {16.2, 20}}, TareKg: 1.1,
+	test := DensityTest{Samples: []DensitySample{{16.0, 20, 1.1}, {16.1, 20, 1.1}, {16.2, 20, 1.1}},
 		Register: DensityReference{KgM3: 800}, Last: DensityReference{KgM3: 752, SEKgM3: 3}}
 	d, err := MeasureDensity(test)
 	if err != nil {
@@ -95,11 +95,11 @@ func TestDensityAgainstRegisterAndLastTest(t *testing.T) {
 	if !strings.Contains(d.Findings[0].Text, "the rate changes by -6.2 %") {
 		t.Errorf("%q", d.Findings[0].Text)
 	}
-	one, err := MeasureDensity(DensityTest{Samples: test.Samples[:1], TareKg: 1.1, Register: DensityReference{KgM3: 770}})
+	one, err := MeasureDensity(DensityTest{Samples: test.Samples[:1], Register: DensityReference{KgM3: 770}})
 	if err != nil || !one.U95Assumed || one.SEKgM3 != nil || one.Against[0].BeyondUncertainty || !slices.Equal(kinds(one.Findings), []Kind{FewRepeats}) {
 		t.Errorf("%+v %v", one, err)
 	}
-	odd, err := MeasureDensity(DensityTest{Samples: []DensitySample{{16, 0.02}, {16, 0.02}}})
+	odd, err := MeasureDensity(DensityTest{Samples: []DensitySample{{16, 0.02, 0}, {16, 0.02, 0}}})
 	if err != nil || !slices.Equal(kinds(odd.Findings), []Kind{FewRepeats, DensityOdd}) {
 		t.Errorf("%+v %v", odd, err)
 	}
@@ -188,7 +188,7 @@ func TestOverlapTest(t *testing.T) {
 
 // No result holds a NaN: encoding/json refuses those.
 func TestResultsAreJSON(t *testing.T) {
-	d, err1 := MeasureDensity(DensityTest{Samples: []DensitySample{{15, 20}}})
+	d, err1 := MeasureDensity(DensityTest{Samples: []DensitySample{{15, 20, 0}}})
 	f, err2 := MeasureFlow(CatchTest{CollectedKg: []float64{15}, DistanceM: 10})
 	r, err3 := MeasureTrays(TrayTest{MassesG: []float64{0, 1, 0}, SpacingM: 1, TrayWidthM: 1, TrayLengthM: 1}, TrayOptions{CVLimitPct: 0.001})
 	o, err4 := MeasureOverlap(OverlapTest{AtLineG: []float64{1}, BetweenG: []float64{0}})

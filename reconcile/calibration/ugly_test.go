@@ -9,14 +9,14 @@ import (
 func TestBadDensityAndCatch(t *testing.T) {
 	for says, bad := range map[string]DensityTest{
 		"no sample":                     {},
-		"sample 2: a volume of 0 l":     {Samples: []DensitySample{{15, 20}, {15, 0}}},
-		"sample 1: a volume of -20 l":   {Samples: []DensitySample{{15, -20}}},
-		"sample 1: a mass of -15 kg":    {Samples: []DensitySample{{-15, 20}}},
-		"sample 1: a mass of NaN kg":    {Samples: []DensitySample{{math.NaN(), 20}}},
-		"is not above the tare of 2 kg": {Samples: []DensitySample{{2, 20}}, TareKg: 2},
-		"a tare of -1 kg":               {Samples: []DensitySample{{15, 20}}, TareKg: -1},
-		"register says -5 kg/m3":        {Samples: []DensitySample{{15, 20}}, Register: DensityReference{KgM3: -5}},
-		"last test says 750 kg/m3":      {Samples: []DensitySample{{15, 20}}, Last: DensityReference{750, -1}},
+		"sample 2: a volume of 0 l":     {Samples: []DensitySample{{15, 20, 0}, {15, 0, 0}}},
+		"sample 1: a volume of -20 l":   {Samples: []DensitySample{{15, -20, 0}}},
+		"sample 1: a mass of -15 kg":    {Samples: []DensitySample{{-15, 20, 0}}},
+		"sample 1: a mass of NaN kg":    {Samples: []DensitySample{{math.NaN(), 20, 0}}},
+		"is not above the tare of 2 kg": {Samples: []DensitySample{{2, 20, 2}}},
+		"a tare of -1 kg":               {Samples: []DensitySample{{15, 20, -1}}},
+		"register says -5 kg/m3":        {Samples: []DensitySample{{15, 20, 0}}, Register: DensityReference{KgM3: -5}},
+		"last test says 750 kg/m3":      {Samples: []DensitySample{{15, 20, 0}}, Last: DensityReference{750, -1}},
 	} {
 		_, err := MeasureDensity(bad)
 		wantInput(t, err, says)
