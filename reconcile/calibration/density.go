@@ -1,10 +1,6 @@
 package calibration
 
-import (
-	"math"
-
-	"hopperbook/schemas/unit"
-)
+import "math"
 
 const (
 	// singleSDPct stands for the standard deviation of filling and weighing a
@@ -127,9 +123,3 @@ func densityOf(r repeats, t DensityTest) (Density, error) {
 func (d Density) AsReference() DensityReference {
 	return DensityReference{KgM3: d.DensityKgM3, SEKgM3: d.U95KgM3 / normal95}
 }
-
-// LoadKg is the mass [kg] of a volume [m3] at a bulk density [kg/m3].
-func LoadKg(volumeM3, densityKgM3 float64) (massKg float64) { return volumeM3 * densityKgM3 }
-
-// DensityFromLbFt3 is kg/m3 of the customary lb/ft3.
-func DensityFromLbFt3(lbFt3 float64) (kgM3 float64) { return lbFt3 * unit.KgM3PerLbFt3 }

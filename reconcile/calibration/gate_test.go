@@ -69,6 +69,23 @@ func TestGateForARate(t *testing.T) {
 	}
 }
 
+// 0.2 kg/m (standard error 0.01) at 40 mm and 0.3 (none) at 60 mm: a quarter of
+// the way 0.0075 kg/m at 0.005 kg/m a mm. A level end is left by the slope to the
+// nearest other flow.
+func TestGateErrorAndLevelEnd(t *testing.T) {
+	c := oneCurve(t, caught("A", 40, 19, 21), caught("B", 60, 30, 30), caught("C", 80, 30, 30))
+	for _, r := range []struct{ flow, gate, se float64 }{{0.225, 45, 1.5}, {0.2, 40, 2}, {0.3, 70, 0}, {0.325, 90, -1}, {0.19, 38, -1}} {
+		a, err := c.Gate(GateWanted{RateKgHa: r.flow * 500, BoutWidthM: 20})
+		if err != nil || a.GateMm == nil || (a.GateSEMm == nil) != (r.se < 0) {
+			t.Fatalf("%v kg/m: %+v %v", r.flow, a, err)
+		}
+		near(t, "gate", *a.GateMm, r.gate, 1e-9)
+		if r.se >= 0 {
+			near(t, "its standard error", *a.GateSEMm, r.se, 1e-9)
+		}
+	}
+}
+
 // By time the speed counts: 60 kg/min at 10 km/h and 12 m is 300 kg/ha, and a
 // belt that follows the ground gives the same at any speed.
 func TestTimedCurves(t *testing.T) {

@@ -95,6 +95,7 @@ func TestDensityAgainstRegisterAndLastTest(t *testing.T) {
 	if !strings.Contains(d.Findings[0].Text, "the rate changes by -6.2 %") {
 		t.Errorf("%q", d.Findings[0].Text)
 	}
+	near(t, "se as a reference", d.AsReference().SEKgM3, d.U95KgM3/1.959964, 1e-6)
 	one, err := MeasureDensity(DensityTest{Samples: test.Samples[:1], Register: DensityReference{KgM3: 770}})
 	if err != nil || !one.U95Assumed || one.SEKgM3 != nil || one.Against[0].BeyondUncertainty || !slices.Equal(kinds(one.Findings), []Kind{FewRepeats}) {
 		t.Errorf("%+v %v", one, err)
@@ -112,13 +113,14 @@ func TestShapes(t *testing.T) {
 		"centre":        {0, .6, .6, .6, .7, .8, 1, 4, 12, 4, 1, .8, .7, .6, .6, .6, 0},
 		"even trays m":  {0, 3, 9, 12, 12, 7, 6, 6, 7, 12, 12, 9, 3, 0},
 		"even trays ok": {0, 3, 6, 9, 9, 6, 3, 0},
+		"centre short":  {0, 2, 5, 10, 10, 10, 8.5, 10, 10, 10, 5, 2, 0},
 	}
 	for _, c := range trayCases(t) {
 		cases[c.name] = c.masses
 	}
 	for name, want := range map[string][]ShapeKind{
 		"T1": {Regular}, "T2": {Regular}, "T3": {MShape}, "T4": {SkewedLeft}, "T5": {SkewedRight},
-		"one tray odd": {Regular}, "w": {WShape}, "centre": {CentreHeavy}, "even trays m": {MShape}, "even trays ok": {Regular},
+		"one tray odd": {Regular}, "w": {WShape}, "centre": {CentreHeavy}, "even trays m": {MShape}, "even trays ok": {Regular}, "centre short": {Regular},
 	} {
 		var got, mirrored []ShapeKind
 		for _, s := range Centred(cases[name], 1).Shapes() {
@@ -161,6 +163,10 @@ func TestOverlapTest(t *testing.T) {
 		{[]float64{10, 13, 7}, []float64{7, 9.1, 4.9}, 0.7, BetweenLight, false},
 		{[]float64{3.1, 3.2}, []float64{2.9}, 2.9 / 3.15, Even, false},
 		{[]float64{10, 11}, []float64{0, 0}, 0, BetweenLight, true},
+		{[]float64{10, 10, 10}, []float64{8.5, 9, 9.5}, 0.9, Even, false},       // low end over the limit
+		{[]float64{10, 10, 10}, []float64{10.5, 11, 11.5}, 1.1, Even, false},    // high end
+		{[]float64{9.95, 10.05}, []float64{9, 9, 9, 9, 9}, 0.9, Even, false},    // one degree of freedom: 12.7 x 0.0045
+		{[]float64{9.95, 10, 10.05}, []float64{9, 9, 9, 9, 9}, 0.9, Even, true}, // two: 4.3 x 0.0026
 	} {
 		o, err := MeasureOverlap(OverlapTest{AtLineG: r.at, BetweenG: r.between})
 		if err != nil {
@@ -176,6 +182,11 @@ func TestOverlapTest(t *testing.T) {
 		t.Fatal(err)
 	}
 	near(t, "ratio se", *o.RatioSE, math.Hypot(0.2, 0.1), 1e-12)
+	half, err := MeasureOverlap(OverlapTest{AtLineG: []float64{8, 12}, BetweenG: []float64{4.5, 5.5}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "ratio se at one half", *half.RatioSE, math.Hypot(0.05, 0.1), 1e-12)
 	near(t, "cv", o.CVPct, 100*math.Sqrt(10.0/3)/10, 1e-9)
 	for says, bad := range map[string]OverlapTest{
 		"no tray on": {BetweenG: []float64{1}}, "no tray between": {AtLineG: []float64{1}}, "tray 2 on the driving lines: -1 g": {AtLineG: []float64{1, -1}, BetweenG: []float64{1}},
@@ -200,5 +211,16 @@ func TestResultsAreJSON(t *testing.T) {
 	raw, err := json.Marshal([]any{d, f, r, o})
 	if err != nil || strings.Contains(string(raw), `"findings":null`) {
 		t.Errorf("%s %v", raw, err)
+	}
+}
+
+func TestStatedMean(t *testing.T) {
+	for stated, want := range map[float64]int{36.1: 0, 36.2: 0, 36.4: 1, 35.8: 1} {
+		if got := StatedMean(stated, []float64{36, 36.2}); len(got) != want {
+			t.Errorf("%v kg: %v", stated, got)
+		}
+	}
+	if got := StatedMean(36, nil); got != nil {
+		t.Errorf("without repeats: %v", got)
 	}
 }

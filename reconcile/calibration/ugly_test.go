@@ -120,6 +120,7 @@ func TestTrayFindings(t *testing.T) {
 		{"bout width too wide", func(t *TrayTest) { t.BoutWidthM = 14.5 }, []Kind{BoutTooWide, BoutTooWide}},
 		{"a sound catch test", func(t *TrayTest) { t.BoutWidthM, t.CatchRateKgHa = 10, 440 }, nil},
 		{"a catch test that disagrees", func(t *TrayTest) { t.BoutWidthM, t.CatchRateKgHa = 10, 445 }, []Kind{CatchDisagrees}},
+		{"too much in the trays", func(t *TrayTest) { t.BoutWidthM, t.CatchRateKgHa = 10, 360 }, []Kind{CatchDisagrees}},
 		{"a row too short", func(t *TrayTest) { t.MassesG = t.MassesG[2:19] }, []Kind{ThrowBeyondTrays, ThrowBeyondTrays}},
 	} {
 		test := trayCases(t)[0].test()
@@ -147,6 +148,15 @@ func TestTrayFindings(t *testing.T) {
 	rough, err := MeasureTrays(TrayTest{MassesG: []float64{0, 9, 0, 9, 0, 9, 0}, SpacingM: 1, TrayWidthM: 1, TrayLengthM: 1, WindMS: known(0)}, TrayOptions{})
 	if err != nil || rough.WidestBoutWidthM != nil || rough.MeanKgHa != nil || !slices.Contains(kinds(rough.Findings), NoBoutWidth) {
 		t.Errorf("a comb has no bout width: %+v %v", rough, err)
+	}
+}
+
+// T4 at 4 m has 1.8 % round-and-round and 2.8 % to-and-fro: at a limit of 2 % the
+// one way has a bout width, both together have none.
+func TestOneWayWithoutABoutWidth(t *testing.T) {
+	r, err := MeasureTrays(trayCases(t)[3].test(), TrayOptions{CVLimitPct: 2})
+	if err != nil || r.WidestBoutWidthM != nil || r.Widest[0].BoutWidthM != nil || r.Widest[1].BoutWidthM == nil || !slices.Contains(kinds(r.Findings), NoBoutWidth) {
+		t.Errorf("%+v %v", r.Widest, err)
 	}
 }
 
