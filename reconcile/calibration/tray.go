@@ -292,6 +292,9 @@ func (r *Tray) widest(f *findings) {
 			both = math.NaN()
 			f.add(NoBoutWidth, "%s: no bout width from the first row on keeps the limit of %g %%: correct the pattern first", d.words(), r.CVLimitPct)
 		case *w.AnyM > *w.BoutWidthM:
+			if r.AtSet != nil && r.AtSet.CVPct(d) <= r.CVLimitPct && r.AtSet.BoutWidthM > *w.BoutWidthM {
+				f.add(BoutTooWide, "%s: the set bout width of %s m keeps the limit, but narrower ones fail: it is not safe to use", d.words(), metres(r.AtSet.BoutWidthM))
+			}
 			f.add(PassesLater, "%s: %s m would pass again, after narrower bout widths that fail: do not use it, a small shift of a driving line or of the pattern loses it", d.words(), metres(*w.AnyM))
 		}
 		if w.BoutWidthM != nil {

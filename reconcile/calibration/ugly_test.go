@@ -145,6 +145,11 @@ func TestTrayFindings(t *testing.T) {
 			}
 		}
 	}
+	later := trayCases(t)[2].test()
+	later.BoutWidthM = 16.5
+	if r, err := MeasureTrays(later, TrayOptions{}); err != nil || !slices.Equal(kinds(r.Findings), []Kind{BoutTooWide, PassesLater, BoutTooWide, PassesLater}) {
+		t.Errorf("a bout width that passes after narrower ones fail: %v %v", r.Findings, err)
+	}
 	rough, err := MeasureTrays(TrayTest{MassesG: []float64{0, 9, 0, 9, 0, 9, 0}, SpacingM: 1, TrayWidthM: 1, TrayLengthM: 1, WindMS: known(0)}, TrayOptions{})
 	if err != nil || rough.WidestBoutWidthM != nil || rough.MeanKgHa != nil || !slices.Contains(kinds(rough.Findings), NoBoutWidth) {
 		t.Errorf("a comb has no bout width: %+v %v", rough, err)
