@@ -11,8 +11,8 @@ import (
 	"hopperbook/schemas/fault"
 )
 
-// calibrateCommand is the group of the field tests; calibrate_*.go hold one
-// test each.
+// calibrateCommand is the group of the field tests; calibrate_*.go hold the
+// tests themselves.
 func calibrateCommand() *cli.Command {
 	group := &cli.Command{
 		Name:  "calibrate",
