@@ -18,6 +18,8 @@ type Input struct {
 	Loads    []At[schemas.LoadWeighed]
 	Refills  []At[schemas.HopperRefilled]
 	Catches  []At[schemas.TestCatch]
+	Dockets  []At[schemas.DocketReceived]
+	Surveys  []At[schemas.StockSurveyed]
 	Passes   []Pass
 	Findings []Finding // what was met while reading the events; they join the result's
 }

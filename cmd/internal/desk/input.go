@@ -15,6 +15,7 @@ import (
 var inputTypes = [...]schemas.EventType{
 	schemas.TypeRegisterField, schemas.TypeRegisterMachine, schemas.TypeRegisterProduct, schemas.TypeRegisterJob,
 	schemas.TypeSettingChanged, schemas.TypeLoadWeighed, schemas.TypeHopperRefilled, schemas.TypeTestCatch,
+	schemas.TypeDocketReceived, schemas.TypeStockSurveyed,
 }
 
 // input reads the book: amendments first, then what they may amend.
@@ -99,6 +100,10 @@ func (r *reading) event(raw *schemas.Event) error {
 		return take(&in.Loads, &e)
 	case schemas.TypeHopperRefilled:
 		return take(&in.Refills, &e)
+	case schemas.TypeDocketReceived:
+		return take(&in.Dockets, &e)
+	case schemas.TypeStockSurveyed:
+		return take(&in.Surveys, &e)
 	}
 	return take(&in.Catches, &e)
 }
