@@ -103,6 +103,9 @@ func stockNotes(a StockAnswer) (notes []string) {
 	default:
 		notes = append(notes, "All together: "+testWords(a.Test)+".")
 	}
+	if slices.ContainsFunc(a.Rows, func(r stock.Row) bool { return r.Spread.Measured }) {
+		notes = append(notes, "Spread as measured is what settings behind a catch test should have delivered (nominal mass).")
+	}
 	for i, s := range a.Suspects {
 		notes = append(notes, fmt.Sprintf("SUSPECT %d: %s", i+1, s.Text))
 		for _, other := range s.OrElse {

@@ -104,8 +104,14 @@ func newNetwork(p Problem) (*network, error) {
 		net.s = p.covariance()
 		net.findings = append(net.findings, Finding{Kind: BadCovariance, Text: "the covariances stated can't be those of any measurements (a correlation beyond 1); they were left out"})
 	}
-	net.as, net.v, net.r = &mat.Dense{}, &mat.Dense{}, &mat.VecDense{}
-	net.as.Mul(net.a, net.s)
+	net.as, net.v, net.r = mat.NewDense(m, n, nil), &mat.Dense{}, &mat.VecDense{}
+	for j, c := range p.Constraints { // a balance has few terms: as a product of matrices this would be most of the work
+		for _, t := range c.Terms {
+			for i := range n {
+				net.as.Set(j, i, net.as.At(j, i)+t.Coefficient*net.s.At(t.Flow, i))
+			}
+		}
+	}
 	net.v.Mul(net.as, net.a.T())
 	net.r.MulVec(net.a, net.y)
 	return net, nil

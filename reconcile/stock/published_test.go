@@ -189,11 +189,8 @@ func TestNarasimhanJordacheWithAGrossError(t *testing.T) {
 // Three loads weighed by bucket, hopper cells and, together, a weighbridge:
 // made here, computed with numpy.
 func loads(b2 float64) Problem {
-	var p Problem
-	for _, f := range []Flow{{"b1", 6.12, 0.10, false, false}, {"b2", b2, 0.10, false, false}, {"b3", 6.31, 0.10, false, false},
-		{"c1", 6.05, 0.06, false, false}, {"c2", 5.95, 0.06, false, false}, {"c3", 6.20, 0.06, false, false}, {"T", 18.10, 0.02, false, false}} {
-		p.Flows = append(p.Flows, f)
-	}
+	p := Problem{Flows: []Flow{{"b1", 6.12, 0.10, false, false}, {"b2", b2, 0.10, false, false}, {"b3", 6.31, 0.10, false, false},
+		{"c1", 6.05, 0.06, false, false}, {"c2", 5.95, 0.06, false, false}, {"c3", 6.20, 0.06, false, false}, {"T", 18.10, 0.02, false, false}}}
 	p.Constraints = []Constraint{sum("1", []int{0}, []int{3}), sum("2", []int{1}, []int{4}), sum("3", []int{2}, []int{5}), sum("total", []int{3, 4, 5}, []int{6})}
 	return p
 }
