@@ -3,8 +3,9 @@
 //
 // Owns: putting the computations together: fixes to track, track to field and
 // area, refills to balance intervals, intervals to field rates and flow
-// ratios, flow ratios to drift. The computations themselves stand in track,
-// coverage, balance and drift.
+// ratios, flow ratios to drift; dockets, surveys, loads and what machines
+// spread to stockpiles. The computations themselves stand in track, coverage,
+// balance, drift and stock.
 //
 // Does not own: where events come from, how results are shown or stored.
 //

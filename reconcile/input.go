@@ -19,6 +19,8 @@ type Input struct {
 	Refills  []At[schemas.HopperRefilled]
 	Catches  []At[schemas.TestCatch]
 	Trays    []At[schemas.TestTray] // for maps
+	Dockets  []At[schemas.DocketReceived]
+	Surveys  []At[schemas.StockSurveyed]
 	Passes   []Pass
 	Findings []Finding // what was met while reading the events; they join the result's
 }

@@ -3,6 +3,7 @@ package reconcile
 import (
 	"time"
 
+	"hopperbook/reconcile/stock"
 	"hopperbook/schemas"
 )
 
@@ -15,6 +16,8 @@ type Result struct {
 	Drifts    []Drift    `json:"drifts"`
 	Totals    Totals     `json:"totals"`
 	Findings  []Finding  `json:"findings"`
+	// Stock is left out where no docket and no survey is in the book.
+	Stock *stock.Result `json:"stock,omitempty"`
 }
 
 // SchemaResult names the shape of Result's JSON.

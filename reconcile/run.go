@@ -39,6 +39,9 @@ func Run(in Input) (Result, error) {
 		}
 		res.Drifts = append(res.Drifts, drifts...)
 	}
+	if res.Stock, err = stocks(in, &reg, told); err != nil {
+		return Result{}, err
+	}
 	idleLoads(in, &reg, found)
 	res.Findings = found.sorted()
 	return res, nil

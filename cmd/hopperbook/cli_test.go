@@ -57,12 +57,15 @@ func TestABookIsRebuiltFromItsExport(t *testing.T) {
 			t.Fatal("the rebuilt book exports other bytes")
 		}
 	}
-	for name, args := range map[string][]string{"fields": {"fields"}, "drift": {"drift"}, "summary": {"reconcile"}, "gaps": {"gaps"}, "rejects": {"rejects"}} {
+	for name, args := range map[string][]string{"fields": {"fields"}, "drift": {"drift"}, "stock": {"stock"}, "summary": {"reconcile"}, "gaps": {"gaps"}, "rejects": {"rejects"}} {
 		for _, form := range [][]string{nil, {"--json"}, {"--csv"}} {
 			if out := must(t, "", slices.Concat(args, form, []string{"--book", b})...); len(out) == 0 {
 				t.Errorf("%s %v prints nothing", name, form)
 			}
 		}
+	}
+	if out := must(t, "", "stock", "--book", b); !strings.Contains(out, "a docket is missing") || !strings.Contains(out, "not in the book: d-") {
+		t.Errorf("the missing docket is not named in\n%s", out)
 	}
 	if out := must(t, "", "drift", "--book", b); !strings.Contains(out, "RECALIBRATE spreader-3: since load") {
 		t.Errorf("the drifting machine is not named in\n%s", out)

@@ -22,6 +22,7 @@ const (
 	Reconcile = "reconcile" // the whole result, worked out anew
 	Fields    = "fields"    // what went on each field
 	Drift     = "drift"     // the verdict on each machine
+	Stock     = "stock"     // docketed, loaded, spread, surveyed
 	Gaps      = "gaps"      // what is known to be missing
 	Rejects   = "rejects"   // what was kept with a reason
 	Export    = "export"    // every event, byte for byte, one a line
@@ -43,7 +44,7 @@ func New(b *book.Book) *Desk {
 
 // Questions lists the questions.
 func (d *Desk) Questions() []string {
-	return []string{Reconcile, Fields, Drift, Gaps, Rejects, Export, Marks, Counts, Map}
+	return []string{Reconcile, Fields, Drift, Stock, Gaps, Rejects, Export, Marks, Counts, Map}
 }
 
 // Answer writes the answer to w.
@@ -58,6 +59,8 @@ func (d *Desk) Answer(ctx context.Context, question string, params []byte, w io.
 	case Drift:
 		res, err := d.result(ctx)
 		return writeUnless(err, w, reports.DriftAnswer{Schema: reports.SchemaDrift, Drifts: orEmpty(res.Drifts)})
+	case Stock:
+		return d.stock(ctx, w)
 	case Gaps:
 		return d.gaps(ctx, w)
 	case Rejects:

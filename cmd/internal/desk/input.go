@@ -16,6 +16,7 @@ import (
 var inputTypes = [...]schemas.EventType{
 	schemas.TypeRegisterField, schemas.TypeRegisterMachine, schemas.TypeRegisterProduct, schemas.TypeRegisterJob,
 	schemas.TypeSettingChanged, schemas.TypeLoadWeighed, schemas.TypeHopperRefilled, schemas.TypeTestCatch, schemas.TypeTestTray,
+	schemas.TypeDocketReceived, schemas.TypeStockSurveyed,
 }
 
 // input reads one state of the book and its head.
@@ -123,6 +124,10 @@ func (r *reading) event(raw *schemas.Event) error {
 		return take(&in.Refills, &e, raw)
 	case schemas.TypeTestTray:
 		return take(&in.Trays, &e, raw)
+	case schemas.TypeDocketReceived:
+		return take(&in.Dockets, &e, raw)
+	case schemas.TypeStockSurveyed:
+		return take(&in.Surveys, &e, raw)
 	}
 	return take(&in.Catches, &e, raw)
 }
