@@ -1,0 +1,5 @@
+//go:build race
+
+package coverage
+
+const raceEnabled = true
