@@ -242,6 +242,8 @@ func TestExitStatusesAndHints(t *testing.T) {
 		{[]string{"fields", "--book", "doc.go"}, 2, "a folder"},
 		{[]string{"fields", "--json", "--csv", "--book", empty}, 2, "choose one"},
 		{[]string{"export", "everything"}, 2, "export events"},
+		{[]string{"export", "events", "extra"}, 2, "hopperbook export events --help"},
+		{[]string{"export", "events", "--bok", "x"}, 2, "hopperbook export events --help"},
 	} {
 		_, stderr, exit := command(t, "", r.args...)
 		if exit != r.exit || !strings.Contains(stderr, r.says) {

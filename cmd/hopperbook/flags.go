@@ -43,14 +43,14 @@ func logf(format string, args ...any) { fmt.Fprintf(os.Stderr, format+"\n", args
 
 func noArguments(c *cli.Context) error {
 	if c.Args().Present() {
-		return fault.Newf("", fault.Usage, fmt.Sprintf("%s takes no argument, got %q", c.Command.FullName(), c.Args().First()), "hopperbook "+c.Command.FullName()+" --help lists its flags")
+		return fault.Newf("", fault.Usage, fmt.Sprintf("%s takes no argument, got %q", c.Command.Name, c.Args().First()), c.Command.HelpName+" --help lists its flags")
 	}
 	return nil
 }
 
 func oneArgument(c *cli.Context, what string) (string, error) {
 	if c.Args().Len() != 1 {
-		return "", fault.Newf("", fault.Usage, fmt.Sprintf("%s takes one %s, got %d arguments", c.Command.FullName(), what, c.Args().Len()), "hopperbook "+c.Command.FullName()+" --help shows an example")
+		return "", fault.Newf("", fault.Usage, fmt.Sprintf("%s takes one %s, got %d arguments", c.Command.Name, what, c.Args().Len()), c.Command.HelpName+" --help shows an example")
 	}
 	return c.Args().First(), nil
 }

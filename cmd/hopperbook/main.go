@@ -75,7 +75,7 @@ func newApp() *cli.App {
 func usageError(c *cli.Context, err error, _ bool) error {
 	hint := "hopperbook --help lists the commands"
 	if c.Command != nil && c.Command.Name != "" {
-		hint = "hopperbook " + c.Command.FullName() + " --help lists its flags"
+		hint = c.Command.HelpName + " --help lists its flags"
 	}
 	return fault.New("", fault.Usage, err, hint)
 }
