@@ -1,13 +1,11 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 
 	"github.com/urfave/cli/v2"
 
-	"hopperbook/reports"
 	"hopperbook/schemas/fault"
 )
 
@@ -89,14 +87,4 @@ func given(v *float64) float64 {
 		return 0
 	}
 	return *v
-}
-
-// answer prints a result as JSON or as its table.
-func answer[T any](c *cli.Context, result T, table func(T) reports.Table) error {
-	if c.Bool("json") {
-		enc := json.NewEncoder(c.App.Writer)
-		enc.SetIndent("", " ")
-		return fault.Wrap("print", enc.Encode(result))
-	}
-	return show(c, table(result))
 }

@@ -69,7 +69,7 @@ func catchAction(c *cli.Context) error {
 	if err := elsewhere(c, test, &a); err != nil {
 		return err
 	}
-	return answer(c, a, reports.CalibrateCatch)
+	return answerOrTable(c, a, reports.CalibrateCatch)
 }
 
 // elsewhere adds what was asked for beyond the test itself.
@@ -157,7 +157,7 @@ func gateAction(c *cli.Context) error {
 			a.Gates = append(a.Gates, gate)
 		}
 	}
-	return answer(c, a, reports.CalibrateGate)
+	return answerOrTable(c, a, reports.CalibrateGate)
 }
 
 // gateTests are the file's catch tests, or the catches given by flags.

@@ -55,7 +55,7 @@ func densityAction(c *cli.Context) error {
 		return err
 	}
 	head := reports.TestHead{Schema: reports.SchemaCalibrateDensity, Product: newest[0].data.Product, Machine: newest[0].data.Machine}
-	return answer(c, reports.DensityAnswer{TestHead: head, Density: result}, reports.CalibrateDensity)
+	return answerOrTable(c, reports.DensityAnswer{TestHead: head, Density: result}, reports.CalibrateDensity)
 }
 
 // densitySamples is the file's samples under the flags; masses by flag stand

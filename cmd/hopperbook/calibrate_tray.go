@@ -65,7 +65,7 @@ func trayAction(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	return answer(c, reports.TrayAnswer{TestHead: reports.TestHead{Schema: reports.SchemaCalibrateTray, Test: data.TrayTest, Product: data.Product, Machine: data.Machine},
+	return answerOrTable(c, reports.TrayAnswer{TestHead: reports.TestHead{Schema: reports.SchemaCalibrateTray, Test: data.TrayTest, Product: data.Product, Machine: data.Machine},
 		DiscSet: data.DiscSet, VanePosition: data.VanePosition, WindMS: test.WindMS, Tray: result}, reports.CalibrateTray)
 }
 
@@ -146,5 +146,5 @@ func overlapAction(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	return answer(c, reports.OverlapAnswer{TestHead: reports.TestHead{Schema: reports.SchemaCalibrateOverlap, Test: data.OverlapTest, Product: data.Product, Machine: data.Machine}, Overlap: result}, reports.CalibrateOverlap)
+	return answerOrTable(c, reports.OverlapAnswer{TestHead: reports.TestHead{Schema: reports.SchemaCalibrateOverlap, Test: data.OverlapTest, Product: data.Product, Machine: data.Machine}, Overlap: result}, reports.CalibrateOverlap)
 }

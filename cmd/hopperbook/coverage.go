@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -63,12 +62,7 @@ func coverageAction(c *cli.Context) error {
 	if answer.Drive, err = reconcile.Measure(logs, options); err != nil {
 		return err
 	}
-	if c.Bool("json") {
-		enc := json.NewEncoder(c.App.Writer)
-		enc.SetIndent("", " ")
-		return fault.Wrap("print", enc.Encode(answer))
-	}
-	return show(c, reports.Coverage(answer))
+	return answerOrTable(c, answer, reports.Coverage)
 }
 
 func readBoundary(name string) (schemas.Boundary, error) {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"os"
 
@@ -54,9 +53,7 @@ func demoAction(c *cli.Context) error {
 		return err
 	}
 	if c.Bool("json") {
-		enc := json.NewEncoder(c.App.Writer)
-		enc.SetIndent("", " ")
-		return fault.Wrap("print", enc.Encode(report))
+		return printJSON(c, report)
 	}
 	return showDemo(c, report)
 }

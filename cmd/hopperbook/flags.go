@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -91,6 +92,21 @@ func askAndShow[T any](c *cli.Context, question string, table func(T) reports.Ta
 		}
 		return show(c, table(answer))
 	})
+}
+
+// answerOrTable prints an answer that was worked out here: itself with --json,
+// else the table made of it.
+func answerOrTable[T any](c *cli.Context, answer T, table func(T) reports.Table) error {
+	if c.Bool("json") {
+		return printJSON(c, answer)
+	}
+	return show(c, table(answer))
+}
+
+func printJSON(c *cli.Context, answer any) error {
+	enc := json.NewEncoder(c.App.Writer)
+	enc.SetIndent("", " ")
+	return fault.Wrap("print", enc.Encode(answer))
 }
 
 func show(c *cli.Context, t reports.Table) error {

@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"os"
@@ -71,12 +70,7 @@ func mapAction(c *cli.Context) error {
 		}
 	}
 	answer.Grid = nil
-	if c.Bool("json") {
-		enc := json.NewEncoder(c.App.Writer)
-		enc.SetIndent("", " ")
-		return fault.Wrap("print", enc.Encode(answer))
-	}
-	return show(c, reports.Map(answer))
+	return answerOrTable(c, answer, reports.Map)
 }
 
 // writeMap leaves no file behind that is not whole: it is drawn before it is made.

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"os"
@@ -61,12 +60,7 @@ func trackAction(c *cli.Context) error {
 		return err
 	}
 	answer := reports.TrackAnswer{Schema: reports.SchemaTrack, BoutWidthM: width, Reading: reading, Fixes: reports.TrackFixes(fixes), Drive: drive}
-	if c.Bool("json") {
-		enc := json.NewEncoder(c.App.Writer)
-		enc.SetIndent("", " ")
-		return fault.Wrap("print", enc.Encode(answer))
-	}
-	return show(c, reports.Track(answer))
+	return answerOrTable(c, answer, reports.Track)
 }
 
 // boutWidth is --bout-width, which must be one.
