@@ -201,6 +201,22 @@ func TestCommandsAskTheHubOrSayWhoHoldsTheBook(t *testing.T) {
 	}
 }
 
+// A killed hub leaves its note. Another book's hub that listens there by then
+// must not answer for it.
+func TestAStaleNoteLeadsToNoOtherBook(t *testing.T) {
+	dir, other := t.TempDir(), t.TempDir()
+	hub := startHub(t, dir)
+	defer hub.end(t)
+	must(t, line("register.customer", "2026-03-02T08:00:00Z", `{"customer":"C1","name":"Invented farm"}`), "publish", "-", "--book", dir)
+	note := fmt.Sprintf(`{"url":%q,"contractor":"own","pid":1,"token":"of a hub long dead"}`, hub.url)
+	if err := os.WriteFile(filepath.Join(other, "hub.json"), []byte(note), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if out, stderr, exit := command(t, "", "export", "events", "--book", other); exit != fault.NotFound.Exit() || out != "" {
+		t.Errorf("exit %d, printed %q, says %q", exit, out, stderr)
+	}
+}
+
 // A book knows whose it is: the contractor is named once, because the stream
 // beside the book bears that name.
 func TestABookKnowsItsContractor(t *testing.T) {
