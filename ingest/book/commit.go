@@ -23,24 +23,31 @@ import (
 // batch again is right either way. On fault Full, do that once there is room;
 // the book opens itself anew where DuckDB gave up.
 func (b *Book) Commit(ctx context.Context, batch ingest.Batch) (ingest.Receipt, error) {
-	const op = "commit a batch"
+	var receipt ingest.Receipt
+	err := b.asWriter(ctx, "commit a batch", func() (err error) {
+		receipt, err = b.commit(ctx, batch)
+		return err
+	})
+	return receipt, err
+}
+
+// asWriter runs fn as the one writer of an open book, mended where DuckDB had
+// given it up; after an error of fn it notes whether DuckDB gives up again.
+func (b *Book) asWriter(ctx context.Context, op string, fn func() error) error {
 	b.writer.Lock()
 	defer b.writer.Unlock()
 	if err := b.mend(ctx); err != nil {
-		return ingest.Receipt{}, b.explain(op, err)
+		return b.explain(op, err)
 	}
-	receipt, err := b.commit(ctx, batch)
-	if err != nil {
-		b.broken = b.broken || isFatal(err)
-		return ingest.Receipt{}, b.explain(op, err)
+	if b.db == nil {
+		return b.explain(op, errClosed())
 	}
-	return receipt, nil
+	err := fn()
+	b.broken = b.broken || isFatal(err)
+	return b.explain(op, err)
 }
 
 func (b *Book) commit(ctx context.Context, batch ingest.Batch) (ingest.Receipt, error) {
-	if b.db == nil {
-		return ingest.Receipt{}, errClosed()
-	}
 	var p *plan
 	err := inTransaction(ctx, b.db, func(conn *sql.Conn) error {
 		if err := b.learn(ctx, conn); err != nil {

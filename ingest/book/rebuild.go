@@ -23,18 +23,9 @@ ORDER BY time, source, sequence`
 // pass_log, clock_flag, result) and fills them again from the events as they
 // came, in one transaction.
 func (b *Book) Rebuild(ctx context.Context) error {
-	const op = "rebuild the derived tables"
-	b.writer.Lock()
-	defer b.writer.Unlock()
-	if err := b.mend(ctx); err != nil {
-		return b.explain(op, err)
-	}
-	if b.db == nil {
-		return errClosed()
-	}
-	err := inTransaction(ctx, b.db, func(conn *sql.Conn) error { return rebuild(ctx, conn) })
-	b.broken = b.broken || isFatal(err)
-	return b.explain(op, err)
+	return b.asWriter(ctx, "rebuild the derived tables", func() error {
+		return inTransaction(ctx, b.db, func(conn *sql.Conn) error { return rebuild(ctx, conn) })
+	})
 }
 
 func rebuild(ctx context.Context, conn *sql.Conn) error {

@@ -16,24 +16,15 @@ const (
 // SaveResult keeps what was computed from the book at head under name, in
 // place of what was there. It does not move the head.
 func (b *Book) SaveResult(ctx context.Context, name string, head int64, doc []byte) error {
-	const op = "save a result"
-	b.writer.Lock()
-	defer b.writer.Unlock()
-	if err := b.mend(ctx); err != nil {
-		return b.explain(op, err)
-	}
-	if b.db == nil {
-		return errClosed()
-	}
-	err := inTransaction(ctx, b.db, func(conn *sql.Conn) error {
-		if _, err := conn.ExecContext(ctx, deleteResult, name); err != nil {
+	return b.asWriter(ctx, "save a result", func() error {
+		return inTransaction(ctx, b.db, func(conn *sql.Conn) error {
+			if _, err := conn.ExecContext(ctx, deleteResult, name); err != nil {
+				return err
+			}
+			_, err := conn.ExecContext(ctx, insertResult, name, head, append([]byte{}, doc...))
 			return err
-		}
-		_, err := conn.ExecContext(ctx, insertResult, name, head, append([]byte{}, doc...))
-		return err
+		})
 	})
-	b.broken = b.broken || isFatal(err)
-	return b.explain(op, err)
 }
 
 // Result gives back what SaveResult kept under name and the head it was
