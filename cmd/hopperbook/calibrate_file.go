@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"strconv"
 	"strings"
 	"time"
@@ -149,9 +148,9 @@ func testsFor[T any](c *cli.Context, wanted schemas.EventType) (tests []timed[T]
 	}
 	input := c.App.Reader
 	if name != "-" {
-		file, err := os.Open(name)
+		file, err := openFile(commandName(c), name)
 		if err != nil {
-			return nil, fault.New(commandName(c), fault.NotFound, err, "check the file's name")
+			return nil, err
 		}
 		defer file.Close()
 		input = file

@@ -77,9 +77,9 @@ func readBoundary(name string) (schemas.Boundary, error) {
 
 // readLogs reads a log of any format and notes in the answer what was read.
 func readLogs(c *cli.Context, name string, answer *reports.CoverageAnswer) ([]reconcile.Log, error) {
-	file, err := os.Open(name)
+	file, err := openFile("coverage", name)
 	if err != nil {
-		return nil, fault.New("coverage", fault.NotFound, err, "check the file's name")
+		return nil, err
 	}
 	defer file.Close()
 	head := make([]byte, exchange.SniffBytes)

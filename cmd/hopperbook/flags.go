@@ -56,6 +56,15 @@ func oneArgument(c *cli.Context, what string) (string, error) {
 	return c.Args().First(), nil
 }
 
+// openFile opens a file that the command line names.
+func openFile(op, name string) (*os.File, error) {
+	file, err := os.Open(name)
+	if err != nil {
+		return nil, fault.New(op, fault.NotFound, err, "check the file's name, and that you may read it")
+	}
+	return file, nil
+}
+
 // withAsker opens the way to the book for one command.
 func withAsker(c *cli.Context, do func(context.Context, office.Asker) error) error {
 	cfg, err := officeConfig(c)

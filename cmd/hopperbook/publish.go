@@ -64,9 +64,9 @@ func publishAction(c *cli.Context) error {
 // digest must be known before the first event is numbered.
 func eventFile(name string, stdin io.Reader) (file *os.File, done func(), err error) {
 	if name != "-" {
-		file, err := os.Open(name)
+		file, err := openFile("publish", name)
 		if err != nil {
-			return nil, nil, fault.New("publish", fault.NotFound, err, "check the file's name, and that you may read it")
+			return nil, nil, err
 		}
 		return file, func() { file.Close() }, nil
 	}

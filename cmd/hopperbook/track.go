@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"os"
 	"time"
 
 	"github.com/urfave/cli/v2"
@@ -46,9 +45,9 @@ func trackAction(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	file, err := os.Open(name)
+	file, err := openFile("track", name)
 	if err != nil {
-		return fault.New("track", fault.NotFound, err, "check the file's name")
+		return err
 	}
 	defer file.Close()
 	fixes, reading, err := readNMEA(file, name, options)
