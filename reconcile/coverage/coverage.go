@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"math"
-	"slices"
 
 	"hopperbook/reconcile/plane"
 	"hopperbook/reconcile/track"
@@ -24,16 +23,19 @@ type Segment struct {
 func (s Segment) lengthM() float64 { return math.Hypot(s.ToXM-s.FromXM, s.ToYM-s.FromYM) }
 
 // Result is areas in m2. With a boundary everything but SwathM2 and OutsideM2
-// counts only what lies inside it; without one BoundaryM2, MissedM2 and OutsideM2 are 0.
+// counts only what lies inside it and outside the exclusion areas; without one
+// BoundaryM2, ExclusionM2, MissedM2 and OutsideM2 are 0.
 type Result struct {
-	SwathM2    float64 // distance times bout width, overlaps as often as driven
-	CoveredM2  float64 // at least once
-	Overlap2M2 float64 // exactly twice
-	Overlap3M2 float64 // three times or more
-	MissedM2   float64 // BoundaryM2 - CoveredM2
-	OutsideM2  float64 // union of the swaths outside the boundary
-	BoundaryM2 float64 // area of the boundary by the even-odd rule
-	ErrorM2    float64 // estimate of the largest error of the areas above but SwathM2
+	SwathM2     float64 // distance times bout width, overlaps as often as driven
+	CoveredM2   float64 // at least once
+	Overlap2M2  float64 // exactly twice
+	Overlap3M2  float64 // three times or more
+	MissedM2    float64 // BoundaryM2 - ExclusionM2 - CoveredM2
+	OutsideM2   float64 // union of the swaths outside the boundary
+	ExcludedM2  float64 // union of the swaths in exclusion areas inside the boundary
+	BoundaryM2  float64 // area of the boundary by the even-odd rule
+	ExclusionM2 float64 // what the exclusion areas take of it
+	ErrorM2     float64 // estimate of the largest error of the areas covered, overlapped, missed, outside and excluded
 }
 
 // FromTrack appends the spreading pieces of one machine to segments, laid on p.
@@ -56,29 +58,19 @@ func FromTrack(segments []Segment, p plane.Plane, pieces []track.Segment) []Segm
 	return segments
 }
 
-// Measure is the areas of the union of the swaths. boundary nil: no boundary.
+// Measure is the areas of the union of the swaths. boundary nil: no boundary; exclusion nil: none.
 // The order of segments and repeats of the same segment change nothing; segments is not
 // changed. It refuses coordinates that are no numbers or lie beyond plane.ReachM, and bout
 // widths out of range. Method, cost and error: see the package comment.
-func Measure(segments []Segment, boundary *plane.Polygon) (Result, error) {
-	if err := check(segments, boundary); err != nil {
+func Measure(segments []Segment, boundary, exclusion *plane.Polygon) (Result, error) {
+	c, err := New(boundary, exclusion, Options{})
+	if err != nil {
 		return Result{}, err
 	}
-	segments = slices.Clone(segments)
-	slices.SortFunc(segments, compareSegments)
-	segments = slices.Compact(segments)
-	var swath float64
-	for _, s := range segments {
-		swath += s.lengthM() * s.WidthM
+	if err := c.Add(segments); err != nil {
+		return Result{}, err
 	}
-	sc := newScan(segments, boundary)
-	sum, errM2 := sc.integrate(swath)
-	r := Result{SwathM2: swath, CoveredM2: sum.once + sum.twice + sum.more, Overlap2M2: sum.twice, Overlap3M2: sum.more, ErrorM2: errM2}
-	if boundary != nil {
-		r.BoundaryM2, r.OutsideM2 = sum.field, sum.outside
-		r.MissedM2 = max(0, r.BoundaryM2-r.CoveredM2)
-	}
-	return r, nil
+	return c.Result(), nil
 }
 
 func compareSegments(a, b Segment) int {
@@ -92,10 +84,13 @@ func compareSegments(a, b Segment) int {
 		cmp.Compare(a.ToXM, b.ToXM), cmp.Compare(a.ToYM, b.ToYM), cmp.Compare(a.WidthM, b.WidthM))
 }
 
-func check(segments []Segment, boundary *plane.Polygon) error {
-	const op = "measure coverage"
-	off := func(v float64) bool { return !(math.Abs(v) <= plane.ReachM) }
-	for i, s := range segments {
+const op = "measure coverage"
+
+func off(v float64) bool { return !(math.Abs(v) <= plane.ReachM) }
+
+func check(segments []Segment) error {
+	for i := range segments {
+		s := &segments[i]
 		switch {
 		case off(s.FromXM) || off(s.FromYM) || off(s.ToXM) || off(s.ToYM):
 			return fault.Newf(op, fault.Input, fmt.Sprintf("segment %d lies further than %.0f km from the field", i, plane.ReachM/1000),
@@ -107,12 +102,15 @@ func check(segments []Segment, boundary *plane.Polygon) error {
 			return fault.Newf(op, fault.Input, fmt.Sprintf("segment %d starts at %v m", i, s.StartM), "Give the distance driven since the line began.")
 		}
 	}
-	if boundary == nil {
+	return nil
+}
+
+func checkGround(what string, p *plane.Polygon) error {
+	if p == nil || len(p.Parts) == 0 {
 		return nil
 	}
-	b := boundary.Bounds()
-	if len(boundary.Parts) > 0 && (off(b.MinXM) || off(b.MinYM) || off(b.MaxXM) || off(b.MaxYM)) {
-		return fault.Newf(op, fault.Input, "the boundary reaches too far or holds no number", "Check the field's boundary.")
+	if b := p.Bounds(); off(b.MinXM) || off(b.MinYM) || off(b.MaxXM) || off(b.MaxYM) {
+		return fault.Newf(op, fault.Input, "the "+what+" reaches too far or holds no number", "Check the field's "+what+".")
 	}
 	return nil
 }

@@ -75,7 +75,7 @@ func circle(r float64, chords, turns int) []xy {
 
 func measure(t testing.TB, segments []Segment, boundary *plane.Polygon) Result {
 	t.Helper()
-	r, err := Measure(segments, boundary)
+	r, err := Measure(segments, boundary, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -200,11 +200,11 @@ func TestEmptyAndRefused(t *testing.T) {
 		{WidthM: 0, ToXM: 1}, {WidthM: -1, ToXM: 1}, {WidthM: math.NaN(), ToXM: 1}, {WidthM: 1e9, ToXM: 1},
 		{WidthM: 20, ToXM: math.NaN()}, {WidthM: 20, FromYM: math.Inf(1)}, {WidthM: 20, ToYM: 5e6}, {WidthM: 20, StartM: math.NaN()},
 	} {
-		if _, err := Measure([]Segment{s}, nil); err == nil || fault.CodeOf(err) != fault.Input {
+		if _, err := Measure([]Segment{s}, nil, nil); err == nil || fault.CodeOf(err) != fault.Input {
 			t.Errorf("%+v: %v", s, err)
 		}
 	}
-	if _, err := Measure(nil, &plane.Polygon{Parts: []plane.Part{{Outer: ring(0, 0, math.NaN(), 1)}}}); fault.CodeOf(err) != fault.Input || err == nil {
+	if _, err := Measure(nil, &plane.Polygon{Parts: []plane.Part{{Outer: ring(0, 0, math.NaN(), 1)}}}, nil); fault.CodeOf(err) != fault.Input || err == nil {
 		t.Errorf("a boundary of no numbers: %v", err)
 	}
 }

@@ -298,7 +298,7 @@ func FuzzMeasure(f *testing.F) {
 			{StartM: s + math.Hypot(x1-x0, y1-y0), FromXM: x1, FromYM: y1, ToXM: x2, ToYM: y2, WidthM: w},
 		}
 		field := plane.Polygon{Parts: []plane.Part{{Outer: plane.Ring{{XM: x0, YM: y1}, {XM: x1, YM: y2}, {XM: x2, YM: y0}, {XM: w, YM: s}}}}}
-		r, err := Measure(segments, &field)
+		r, err := Measure(segments, &field, nil)
 		if err != nil {
 			return
 		}

@@ -1,0 +1,173 @@
+package coverage
+
+import (
+	"math"
+	"slices"
+
+	"hopperbook/reconcile/plane"
+)
+
+// Options are choices that cost time or accuracy; the zero value chooses by the
+// boundary and the first segments added.
+type Options struct {
+	StripM float64 // distance of the lines; 0: see the package comment
+}
+
+// Cover is coverage that grows: adding a batch costs what the batch costs,
+// wherever in the drive it belongs. It has one owner at a time.
+type Cover struct {
+	frame              frame
+	stripM, tolM2      float64
+	perTileU, perTileV float64 // tiles a metre
+	boundary           *plane.Polygon
+	fence              fence
+	groundM2, offM2    float64 // inside the boundary; of it in exclusion areas
+
+	known  map[int][]stretch // by line: what was added, in the order of the drive
+	bars   []bar
+	pieces []piece
+	runs   []run
+	tiles  []tile
+	tileAt map[tileKey]int32
+	stale  []int32 // tiles to be worked out again
+	swath  int64   // in areaUnitM2
+	sum    areas
+
+	under     box // tiles of the quadrilaterals that are not filed yet
+	underFrom int32
+	sorted    []run
+	worker    worker
+}
+
+// New is an empty cover of the ground inside boundary (nil: everywhere) less
+// exclusion (nil: nothing), both read by the even-odd rule. It refuses what lies beyond plane.ReachM.
+func New(boundary, exclusion *plane.Polygon, o Options) (*Cover, error) {
+	if err := checkGround("boundary", boundary); err != nil {
+		return nil, err
+	}
+	if err := checkGround("exclusion area", exclusion); err != nil {
+		return nil, err
+	}
+	c := &Cover{boundary: boundary, stripM: o.StripM, tileAt: map[tileKey]int32{}, known: map[int][]stretch{}}
+	c.fence.bounded = boundary != nil
+	c.addSides(boundary, false)
+	c.addSides(exclusion, true)
+	c.groundM2, c.offM2 = groundM2(c.fence.sides)
+	return c, nil
+}
+
+// addSides keeps the sides on the plane; settle turns them into the frame.
+func (c *Cover) addSides(p *plane.Polygon, exclusion bool) {
+	if p == nil {
+		return
+	}
+	p.EachEdge(func(a, b plane.Point) {
+		c.fence.sides = append(c.fence.sides, side{a.XM, a.YM, b.XM, b.YM, exclusion}.upward())
+	})
+}
+
+// Strips are between these; how they are chosen: see the package comment.
+const (
+	leastStripM   = 0.02
+	mostStripM    = 2
+	stripsPerSide = 220 // of a square as large as what is covered
+	stepsPerStrip = 1.2
+	boutsInTile   = 3.5
+	tolPerStrip2  = 0.2 // m2 a rough strip may be off, for strips of 1 m
+)
+
+// settle chooses the frame and the strips from the first segments.
+func (c *Cover) settle(segments []Segment) {
+	c.frame = mainDirection(segments)
+	var lengthM, swathM2, widthM float64
+	for i := range segments {
+		l := segments[i].lengthM()
+		lengthM += l
+		swathM2 += l * segments[i].WidthM
+		widthM += segments[i].WidthM
+	}
+	for i := range c.fence.sides {
+		s := &c.fence.sides[i]
+		s.u0, s.v0 = c.frame.to(s.u0, s.v0)
+		s.u1, s.v1 = c.frame.to(s.u1, s.v1)
+		*s = s.upward()
+	}
+	areaM2 := swathM2
+	if c.groundM2 > 0 {
+		areaM2 = min(areaM2, c.groundM2)
+	}
+	if !(c.stripM > 0) {
+		step := lengthM / max(1, float64(len(segments)))
+		c.stripM = max(leastStripM, min(mostStripM, stepsPerStrip*step, math.Sqrt(areaM2)/stripsPerSide))
+	}
+	c.tolM2 = tolPerStrip2 * c.stripM * c.stripM
+	c.perTileV = 1 / (linesInTile * c.stripM)
+	c.perTileU = float64(len(segments)) / (boutsInTile * widthM)
+	c.fileSides()
+}
+
+// stretch is a batch's segments that lie in a row on one line, sorted.
+type stretch struct{ segments []Segment }
+
+// Add takes up segments in any order; what is there already changes nothing. segments is not
+// changed. On an error nothing was taken up. O(n log n) for n segments out of order, O(n) in order,
+// and what their tiles hold is worked out again by the next Result.
+func (c *Cover) Add(segments []Segment) error {
+	if err := check(segments); err != nil {
+		return err
+	}
+	segments = inOrder(segments)
+	if len(segments) == 0 {
+		return nil
+	}
+	if c.perTileU == 0 {
+		c.settle(segments)
+	}
+	c.bars = slices.Grow(c.bars, len(segments)*9/8)
+	b := builder{c: c}
+	var swathM2 float64
+	for i := range segments {
+		s := &segments[i]
+		swathM2 += s.lengthM() * s.WidthM
+		b.add(s)
+	}
+	b.end()
+	c.swath += int64(math.Round(swathM2 / areaUnitM2))
+	return nil
+}
+
+// inOrder is the segments in the order of the drive, each once; segments itself where that is so.
+func inOrder(segments []Segment) []Segment {
+	for i := 1; i < len(segments); i++ {
+		if compareSegments(segments[i-1], segments[i]) >= 0 {
+			segments = slices.Clone(segments)
+			slices.SortFunc(segments, compareSegments)
+			return slices.Compact(segments)
+		}
+	}
+	return segments
+}
+
+// Result is the areas of everything added. It works out the tiles that changed since the last one.
+func (c *Cover) Result() Result {
+	for _, i := range c.stale {
+		t := &c.tiles[i]
+		c.sum.add(t.area, -1)
+		t.area, t.stale = c.work(t), false
+		c.sum.add(t.area, 1)
+	}
+	c.stale = c.stale[:0]
+	m2 := func(v int64) float64 { return float64(v) * areaUnitM2 }
+	r := Result{SwathM2: m2(c.swath), Overlap2M2: m2(c.sum.twice), Overlap3M2: m2(c.sum.more), ExcludedM2: m2(c.sum.excluded),
+		CoveredM2: m2(c.sum.once + c.sum.twice + c.sum.more)}
+	r.ErrorM2 = 3*math.Sqrt(m2(c.sum.variance)) + leastError*r.SwathM2
+	if c.boundary != nil {
+		r.BoundaryM2, r.ExclusionM2, r.OutsideM2 = c.groundM2, c.offM2, m2(c.sum.outside)
+		r.CoveredM2 = min(r.CoveredM2, r.BoundaryM2-r.ExclusionM2)
+		r.MissedM2 = r.BoundaryM2 - r.ExclusionM2 - r.CoveredM2
+	}
+	return r
+}
+
+// leastError is the share of the swath area that no line happens to see.
+const leastError = 5e-6
