@@ -23,6 +23,9 @@ const againBouts = 1.5
 // heading between two fixes is backing up or noise, not a turn.
 const maxTurnCos = -0.5
 
+// cornerCos is the cosine of the turn from which on the ends on both sides of it stand out.
+const cornerCos = 0.8
+
 const (
 	tipM     = 0.05 // most a tip may stand off the circle that the bout sweeps
 	longestM = 32   // longer steps are cut, so that what lies along them is found by tiles
@@ -35,60 +38,141 @@ type frame struct{ cos, sin float64 }
 
 func (f frame) to(xM, yM float64) (u, v float64) { return xM*f.sin - yM*f.cos, xM*f.cos + yM*f.sin }
 
-// step is a segment in the frame.
+// step is a straight piece of driving in the frame: a segment, or several in a row
+// that lie so nearly on one line that they are taken for one.
 type step struct {
-	seg        *Segment
-	u, v       float64 // where it ends
-	du, dv     float64 // direction, length 1
-	lengthM, r float64
+	fu, fv, u, v float64 // from, to
+	du, dv       float64 // direction, length 1
+	lengthM      float64
+	startM, endM float64 // driven
+	r            float64 // half the bout width
+	widthM       float64
+	line         int
 }
 
 // builder turns segments in the order of the drive into bars.
 type builder struct {
 	c      *Cover
-	last   step
-	taken  float64 // of the left side of the step under way by the joint it began with; negative: added
-	inside bool    // a piece is under way
+	next   step // grows as long as segments go straight on; widthM 0: none
+	grown  growth
+	last   step    // the one before, whose end is not laid yet
+	taken  float64 // of the left side of last by the joint it began with; negative: added
+	inside bool    // a piece is under way, up to the end of last
 	run    int32   // its unbroken spreading
+	apart  bool    // next does not go on from last
+}
+
+// growth is what decides whether a step may grow.
+type growth struct {
+	raw              *Segment // the last segment of the step
+	rawM             float64  // its length
+	sumM             float64  // lengths of all
+	du, dv           float64  // way of the last segment
+	loU, loV         float64  // directions between which the end must lie, so that
+	hiU, hiV         float64  // every point passed is within straightM of the line
+	straightM, chord float64
 }
 
 func (b *builder) add(s *Segment) {
 	fu, fv := b.c.frame.to(s.FromXM, s.FromYM)
-	n := step{seg: s, r: s.WidthM / 2}
-	n.u, n.v = b.c.frame.to(s.ToXM, s.ToYM)
-	n.du, n.dv = n.u-fu, n.v-fv
-	n.lengthM = math.Sqrt(n.du*n.du + n.dv*n.dv)
-	if n.lengthM < shortM {
+	u, v := b.c.frame.to(s.ToXM, s.ToYM)
+	du, dv := u-fu, v-fv
+	l := math.Sqrt(du*du + dv*dv)
+	if l < shortM {
 		return
 	}
-	n.du /= n.lengthM
-	n.dv /= n.lengthM
+	onwards := b.next.widthM > 0 && joined(b.grown.raw, s, b.grown.rawM)
+	if onwards && s.WidthM == b.next.widthM && b.grow(du, dv, l, u, v) {
+		b.next.u, b.next.v, b.next.endM = u, v, s.StartM+l
+		b.grown.raw, b.grown.rawM = s, l
+		return
+	}
+	b.emit()
+	b.apart = !onwards
+	b.next = step{fu: fu, fv: fv, u: u, v: v, startM: s.StartM, endM: s.StartM + l, widthM: s.WidthM, line: s.Line}
+	wide := min(straightShare*s.WidthM, straightOfStrip*b.c.stripM)
+	b.grown = growth{raw: s, rawM: l, sumM: l, du: du, dv: dv, straightM: wide, chord: l}
+	b.grown.loU, b.grown.loV, b.grown.hiU, b.grown.hiV = dv*wide/l+du, -du*wide/l+dv, -dv*wide/l+du, du*wide/l+dv
+}
+
+// How far off a straight line points may lie to be taken for points of it: the less of
+// these shares of the bout width and of a strip.
+const (
+	straightShare   = 5e-4
+	straightOfStrip = 6e-3
+)
+
+// grow tells whether the step goes straight on over du, dv of length l to u, v, and takes it up.
+//
+// The step is then taken as wide as gives it the area of its segments. That holds
+// where none of them folds over the one before, which is tested as well.
+func (b *builder) grow(du, dv, l, u, v float64) bool {
+	g := &b.grown
+	cross, dot := g.du*dv-g.dv*du, g.du*du+g.dv*dv
+	if dot <= 0 || b.next.widthM/2*math.Abs(cross) > min(l, g.rawM)*l*g.rawM {
+		return false
+	}
+	wu, wv := u-b.next.fu, v-b.next.fv
+	if g.loU*wv-g.loV*wu < 0 || g.hiU*wv-g.hiV*wu > 0 {
+		return false
+	}
+	d := math.Sqrt(wu*wu + wv*wv)
+	if d > longestM || d < g.chord {
+		return false
+	}
+	g.chord = d
+	k := g.straightM / d
+	if lu, lv := wu+wv*k, wv-wu*k; g.loU*lv-g.loV*lu > 0 {
+		g.loU, g.loV = lu, lv
+	}
+	if hu, hv := wu-wv*k, wv+wu*k; g.hiU*hv-g.hiV*hu < 0 {
+		g.hiU, g.hiV = hu, hv
+	}
+	g.sumM += l
+	g.du, g.dv = du, dv
+	return true
+}
+
+// emit lays the start of the step that is grown, and with it the end of the one before.
+func (b *builder) emit() {
+	n := b.next
+	if n.widthM == 0 {
+		return
+	}
+	n.lengthM = b.grown.chord
+	n.du, n.dv = (n.u-n.fu)/n.lengthM, (n.v-n.fv)/n.lengthM
+	n.r = n.widthM / 2 * (b.grown.sumM / n.lengthM)
 	switch {
-	case !b.inside || !joined(b.last.seg, s, b.last.lengthM):
+	case b.apart || !b.inside:
 		b.end()
 		b.run = int32(len(b.c.pieces))
-		b.begin(n, fu, fv)
-	case b.last.r != n.r:
-		b.end()
-		b.sector(b.last, n, fu, fv)
-		b.begin(n, fu, fv)
+		b.begin(n)
+	case b.last.widthM != n.widthM:
+		b.corner(n)
 	default:
-		b.joint(n, fu, fv)
+		b.joint(n)
 	}
 	b.last = n
 }
 
+// finish lays what is under way to its end.
+func (b *builder) finish() {
+	b.emit()
+	b.end()
+	b.next.widthM = 0
+}
+
 // begin opens a piece with a bar square to the step.
-func (b *builder) begin(n step, fu, fv float64) {
-	b.c.open(n.seg.Line, b.run, againBouts*n.seg.WidthM)
-	b.square(n, fu, fv, n.seg.StartM)
+func (b *builder) begin(n step) {
+	b.c.open(n.line, b.run, againBouts*n.widthM)
+	b.square(n, n.fu, n.fv, n.startM)
 	b.inside, b.taken = true, 0
 }
 
 // end closes the piece under way with a bar square to its last step.
 func (b *builder) end() {
 	if b.inside {
-		b.square(b.last, b.last.u, b.last.v, b.last.seg.StartM+b.last.lengthM)
+		b.square(b.last, b.last.u, b.last.v, b.last.endM)
 		b.c.close()
 	}
 	b.inside = false
@@ -101,67 +185,68 @@ func (b *builder) square(n step, u, v, s float64) {
 
 // joint goes on from the last step to n. In a slight turn both share the bar on
 // the bisector: its inner tip is where the sides cross, its outer tip a little inside of that, as makes the area
-// that of the rectangles and the sector of a circle. Where the turn is too sharp for that, or the
-// inner tips would go backwards, both end square and a sector is put between.
-func (b *builder) joint(n step, fu, fv float64) {
+// that of the rectangles and the sector of a circle. Where the turn is too sharp for that, or
+// folds a rectangle over the next one's far end, both end square and a sector is put between.
+func (b *builder) joint(n step) {
 	sin, cos := b.last.du*n.dv-b.last.dv*n.du, b.last.du*n.du+b.last.dv*n.dv
+	if cos < cornerCos {
+		b.corner(n)
+		return
+	}
 	t := n.r * sin / (1 + cos) // taken from the inner side: the left one where positive
-	if n.r*(1-cos) <= 4*tipM && n.r*math.Abs(sin) <= min(b.last.lengthM, n.lengthM) && math.Abs(b.taken+t) < b.last.lengthM {
-		inner := n.r / math.Sqrt((1+cos)/2)
-		// tan(x) - x = x³/3 + 2x⁵/15 for half the turn is by how much the sides' crossing takes more than the sector.
-		turn := math.Abs(sin) / (1 + cos)
-		more := n.r * turn * turn * turn * (1 - turn*turn*3/5) / 3
-		outer := inner * (1 - more/((b.last.lengthM+n.lengthM)/2+2*n.r*turn))
-		k := 1 / math.Sqrt(2+2*cos)
-		nu, nv := -(b.last.dv+n.dv)*k, (b.last.du+n.du)*k // to the left
-		l, r := inner, outer
-		if sin < 0 {
-			l, r = outer, inner
-		}
-		b.c.push(bar{fu + nu*l, fv + nv*l, fu - nu*r, fv - nv*r, n.seg.StartM})
-		b.taken = t
+	if n.r*(1-cos) > 4*tipM || n.r*math.Abs(sin) > min(b.last.lengthM, n.lengthM) || math.Abs(b.taken+t) >= b.last.lengthM {
+		b.square(b.last, n.fu, n.fv, n.startM)
+		b.fan(n, min(b.last.r, n.r))
+		b.square(n, n.fu, n.fv, n.startM)
+		b.taken = 0
 		return
 	}
-	if cos <= maxTurnCos {
-		b.end()
-		b.begin(n, fu, fv)
-		return
+	r := (b.last.r + n.r) / 2
+	inner := r / math.Sqrt((1+cos)/2)
+	// tan(x) - x = x³/3 + 2x⁵/15 for half the turn is by how much the sides' crossing takes more than the sector.
+	turn := math.Abs(sin) / (1 + cos)
+	more := r * turn * turn * turn * (1 - turn*turn*3/5) / 3
+	outer := inner * (1 - more/((b.last.lengthM+n.lengthM)/2+2*r*turn))
+	k := 1 / math.Sqrt(2+2*cos)
+	nu, nv := -(b.last.dv+n.dv)*k, (b.last.du+n.du)*k // to the left
+	left, right := inner, outer
+	if sin < 0 {
+		left, right = outer, inner
 	}
-	b.square(b.last, fu, fv, n.seg.StartM)
-	b.fan(b.last, n, fu, fv, n.r)
-	b.square(n, fu, fv, n.seg.StartM)
-	b.taken = 0
+	b.c.push(bar{n.fu + nu*left, n.fv + nv*left, n.fu - nu*right, n.fv - nv*right, n.startM})
+	b.taken = t
 }
 
-// sector is the outer side of a turn as a piece of its own.
-func (b *builder) sector(a, n step, fu, fv float64) {
-	cos := a.du*n.du + a.dv*n.dv
-	if cos <= maxTurnCos || 1-cos < 1e-12 {
-		return
+// corner ends the piece under way and begins another; the outer side of the
+// turn between them is a piece of its own.
+func (b *builder) corner(n step) {
+	b.end()
+	if cos := b.last.du*n.du + b.last.dv*n.dv; cos > maxTurnCos && 1-cos > 1e-12 {
+		b.c.open(n.line, b.run, againBouts*n.widthM)
+		b.fan(n, min(b.last.r, n.r))
+		b.c.close()
 	}
-	b.c.open(n.seg.Line, b.run, againBouts*n.seg.WidthM)
-	b.fan(a, n, fu, fv, min(a.r, n.r))
-	b.c.close()
+	b.begin(n)
 }
 
 // fan pushes bars from the point of a turn to the circle that the outer half of
 // the bout sweeps. Chords stand in for the arc, further out so that the area is right.
-func (b *builder) fan(a, n step, fu, fv, r float64) {
+func (b *builder) fan(n step, r float64) {
+	a := b.last
 	sin, cos := a.du*n.dv-a.dv*n.du, a.du*n.du+a.dv*n.dv
 	angle := math.Atan2(sin, cos)
-	chords := math.Ceil(math.Abs(angle) / math.Min(0.25, math.Sqrt(8*tipM/5/r)))
-	if chords < 1 {
-		return
-	}
+	chords := max(1, math.Ceil(math.Abs(angle)/min(0.25, math.Sqrt(8*tipM/5/r))))
 	phi := angle / chords
-	r *= math.Sqrt(phi / math.Sin(phi))
+	if phi != 0 {
+		r *= math.Sqrt(phi / math.Sin(phi))
+	}
 	for k := 0.0; k <= chords; k++ {
 		ks, kc := math.Sincos(phi * k)
 		du, dv := (a.du*kc-a.dv*ks)*r, (a.du*ks+a.dv*kc)*r
 		if angle > 0 { // to the left: the right-hand half sweeps
-			b.c.push(bar{fu, fv, fu + dv, fv - du, n.seg.StartM})
+			b.c.push(bar{n.fu, n.fv, n.fu + dv, n.fv - du, n.startM})
 		} else {
-			b.c.push(bar{fu - dv, fv + du, fu, fv, n.seg.StartM})
+			b.c.push(bar{n.fu - dv, n.fv + du, n.fu, n.fv, n.startM})
 		}
 	}
 }

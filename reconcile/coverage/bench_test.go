@@ -1,7 +1,7 @@
 package coverage
 
 import (
-	"fmt"
+	"math"
 	"math/rand/v2"
 	"testing"
 	"time"
@@ -9,44 +9,65 @@ import (
 	"hopperbook/reconcile/plane"
 )
 
-// fieldWork is passes over a square field with its headland, by fixes stepM
-// apart with noise, and the boundary.
-func fieldWork(sideM, widthM, stepM, noiseM float64) ([]Segment, *plane.Polygon) {
+// receiver is how far its positions are off: an error that wanders with a
+// correlation of 30 s, and what differs from fix to fix. Common practice, no source.
+type receiver struct{ wanderM, jitterM float64 }
+
+var (
+	rtk   = receiver{0.02, 0.002}
+	rough = receiver{0.5, 0.02}
+)
+
+// fieldWork is passes over a square field with its headland at 12 km/h, a
+// segment every stepM, and the boundary.
+func fieldWork(ha, widthM, stepM float64, by receiver) ([]Segment, *plane.Polygon) {
 	rng := rand.New(rand.NewPCG(1, 2))
-	h := widthM / 2
-	points := []xy{{h, h}, {sideM - h, h}, {sideM - h, sideM - h}, {h, sideM - h}, {h, h}}
-	n := int(sideM/widthM) - 2
+	side, h := 100*math.Sqrt(ha), widthM/2
+	points := []xy{{h, h}, {side - h, h}, {side - h, side - h}, {h, side - h}, {h, h}}
+	n := int(side/widthM) - 2
 	for i := range n {
-		x, y0, y1 := widthM*(float64(i)+1.5), widthM, sideM-widthM
+		x, y0, y1 := widthM*(float64(i)+1.5), widthM, side-widthM
 		if i%2 == 1 {
 			y0, y1 = y1, y0
 		}
 		points = append(points, xy{x, y0}, xy{x, y1})
 	}
 	var out []Segment
-	driven := 0.0
-	fixes := drive(plane.At(52, 10), widthM, stepM, points)
-	p := plane.At(52, 10)
-	var lx, ly float64
-	for i, f := range fixes {
-		x, y := p.Forward(f.LatDeg, f.LonDeg)
-		x, y = x+noiseM*rng.NormFloat64(), y+noiseM*rng.NormFloat64()
-		if i > 0 {
-			s := Segment{StartM: driven, FromXM: lx, FromYM: ly, ToXM: x, ToYM: y, WidthM: widthM}
-			driven += s.lengthM()
-			out = append(out, s)
+	driven, wu, wv := 0.0, by.wanderM*rng.NormFloat64(), by.wanderM*rng.NormFloat64()
+	keep := math.Exp(-stepM / (30 * 12 / 3.6))
+	add := by.wanderM * math.Sqrt(1-keep*keep)
+	var last xy
+	for i := 1; i < len(points); i++ {
+		p, q := points[i-1], points[i]
+		length := math.Hypot(q[0]-p[0], q[1]-p[1])
+		steps := math.Ceil(length / stepM)
+		for k := 0.0; k < steps; k++ {
+			wu, wv = keep*wu+add*rng.NormFloat64(), keep*wv+add*rng.NormFloat64()
+			at := xy{p[0] + k/steps*(q[0]-p[0]) + wu + by.jitterM*rng.NormFloat64(), p[1] + k/steps*(q[1]-p[1]) + wv + by.jitterM*rng.NormFloat64()}
+			if i > 1 || k > 0 {
+				s := Segment{StartM: driven, FromXM: last[0], FromYM: last[1], ToXM: at[0], ToYM: at[1], WidthM: widthM}
+				driven += s.lengthM()
+				out = append(out, s)
+			}
+			last = at
 		}
-		lx, ly = x, y
 	}
-	return out, &plane.Polygon{Parts: []plane.Part{{Outer: ring(0, 0, sideM, sideM)}}}
+	return out, &plane.Polygon{Parts: []plane.Part{{Outer: ring(0, 0, side, side)}}}
 }
 
-// BenchmarkMeasure reports fixes a second on whole fields.
+// BenchmarkMeasure reports fixes a second on whole fields. The rough receiver's
+// fixes are those that track leaves, 2 m apart.
 func BenchmarkMeasure(b *testing.B) {
-	for _, c := range []struct{ ha, noiseM float64 }{{5, 0.02}, {40, 0.02}, {40, 0.2}} {
-		side := map[float64]float64{5: 224, 40: 632}[c.ha]
-		segments, field := fieldWork(side, 18, 0.83, c.noiseM)
-		b.Run(fmt.Sprintf("%.0fha_%.2fm", c.ha, c.noiseM), func(b *testing.B) {
+	for _, c := range []struct {
+		ha, stepM float64
+		by        receiver
+		name      string
+	}{
+		{5, 10.0 / 3, rtk, "5ha_1Hz"}, {5, 2.0 / 3, rtk, "5ha_5Hz"}, {40, 10.0 / 3, rtk, "40ha_1Hz"}, {40, 2.0 / 3, rtk, "40ha_5Hz"},
+		{150, 10.0 / 3, rtk, "150ha_1Hz"}, {150, 2.0 / 3, rtk, "150ha_5Hz"}, {40, 2, rough, "40ha_rough"},
+	} {
+		segments, field := fieldWork(c.ha, 18, c.stepM, c.by)
+		b.Run(c.name, func(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
 				measure(b, segments, field)
@@ -59,7 +80,7 @@ func BenchmarkMeasure(b *testing.B) {
 // BenchmarkBesideUnion runs a general polygon union of the same swaths in the
 // same run and reports how many times longer it takes a fix. Small, because the union is slow.
 func BenchmarkBesideUnion(b *testing.B) {
-	segments, _ := fieldWork(120, 18, 2, 0.05)
+	segments, _ := fieldWork(1.4, 18, 2, rtk)
 	rings := outlines(segments)
 	begin := time.Now()
 	u, ok := unionOf(b, rings)

@@ -131,7 +131,7 @@ func (c *Cover) Add(segments []Segment) error {
 		swathM2 += s.lengthM() * s.WidthM
 		b.add(s)
 	}
-	b.end()
+	b.finish()
 	c.swath += int64(math.Round(swathM2 / areaUnitM2))
 	return nil
 }

@@ -19,6 +19,7 @@ type worker struct {
 	rough      uint32       // bit k: strip k holds ends of pieces or sides along the lines
 	hard       [][2]float64 // v from and to of what makes strips rough
 	near       []run        // quadrilaterals of one strip
+	refined    int
 	one        []hit
 	layers     []float64
 	left       int
@@ -33,6 +34,7 @@ func (c *Cover) work(t *tile) areas {
 	w.c, w.runs = c, c.runsOf(t)
 	w.u0, w.u1 = float64(t.key.col)/c.perTileU, float64(t.key.col+1)/c.perTileU
 	w.v0 = float64(t.key.row) / c.perTileV
+	w.refined = 0
 	w.sum, w.varianceM4, w.rough, w.hard = lengths{}, 0, 0, w.hard[:0]
 	w.tolM2 = c.tolM2
 	w.lookAtFence(t)
@@ -112,7 +114,8 @@ func (w *worker) roughen(a, b float64) {
 func (w *worker) lay(r run) {
 	p, run := &w.c.pieces[r.piece], w.c.runOf(r.piece)
 	bars := w.c.bars
-	perStrip := 1 / w.c.stripM
+	perStrip, leastJump := 1/w.c.stripM, w.tolM2/w.c.stripM
+	fan := bars[p.from].s == bars[p.to-1].s
 	if r.from == p.from {
 		w.cap(&bars[r.from])
 	}
@@ -128,11 +131,13 @@ func (w *worker) lay(r run) {
 			hi = a.rv
 		}
 		lo, hi = min(lo, b.lv, b.rv), max(hi, b.lv, b.rv)
-		if lies(b.lu-a.lu, b.lv-a.lv) && w.reaches(a.lu, b.lu) {
-			w.roughen(a.lv, b.lv)
-		}
-		if lies(b.ru-a.ru, b.rv-a.rv) && w.reaches(a.ru, b.ru) {
-			w.roughen(a.rv, b.rv)
+		if b.s > a.s || fan {
+			if du := b.lu - a.lu; math.Abs(du) > leastJump && lies(du, b.lv-a.lv) && w.reaches(a.lu, b.lu) {
+				w.roughen(a.lv, b.lv)
+			}
+			if du := b.ru - a.ru; math.Abs(du) > leastJump && lies(du, b.rv-a.rv) && w.reaches(a.ru, b.ru) {
+				w.roughen(a.rv, b.rv)
+			}
 		}
 		k0, k1 := (lo-w.v0)*perStrip-0.5, (hi-w.v0)*perStrip-0.5
 		if k1 < 0 || k0 > linesInTile-1 {
@@ -267,6 +272,7 @@ func (w *worker) refine(v0, v1 float64, mid lengths) {
 
 // at is the lengths on a line of the strip at hand.
 func (w *worker) at(v float64) lengths {
+	w.refined++
 	w.one = w.one[:0]
 	for _, r := range w.near {
 		run, againM := w.c.runOf(r.piece), w.c.pieces[r.piece].againM
