@@ -71,7 +71,6 @@ const (
 	leastStripM   = 0.02
 	mostStripM    = 2
 	stripsPerSide = 220 // of a square as large as what is covered
-	stepsPerStrip = 1.2
 	boutsInTile   = 3.5
 	tolPerStrip2  = 0.2 // m2 a rough strip may be off, for strips of 1 m
 )
@@ -79,11 +78,9 @@ const (
 // settle chooses the frame and the strips from the first segments.
 func (c *Cover) settle(segments []Segment) {
 	c.frame = mainDirection(segments)
-	var lengthM, swathM2, widthM float64
+	var swathM2, widthM float64
 	for i := range segments {
-		l := segments[i].lengthM()
-		lengthM += l
-		swathM2 += l * segments[i].WidthM
+		swathM2 += segments[i].lengthM() * segments[i].WidthM
 		widthM += segments[i].WidthM
 	}
 	for i := range c.fence.sides {
@@ -97,8 +94,7 @@ func (c *Cover) settle(segments []Segment) {
 		areaM2 = min(areaM2, c.groundM2)
 	}
 	if !(c.stripM > 0) {
-		step := lengthM / max(1, float64(len(segments)))
-		c.stripM = max(leastStripM, min(mostStripM, stepsPerStrip*step, math.Sqrt(areaM2)/stripsPerSide))
+		c.stripM = max(leastStripM, min(mostStripM, math.Sqrt(areaM2)/stripsPerSide))
 	}
 	c.tolM2 = tolPerStrip2 * c.stripM * c.stripM
 	c.perTileV = 1 / (linesInTile * c.stripM)
@@ -123,7 +119,7 @@ func (c *Cover) Add(segments []Segment) error {
 	if c.perTileU == 0 {
 		c.settle(segments)
 	}
-	c.bars = slices.Grow(c.bars, len(segments)*9/8)
+	c.bars = slices.Grow(c.bars, len(segments)/2)
 	b := builder{c: c}
 	var swathM2 float64
 	for i := range segments {

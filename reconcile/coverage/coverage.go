@@ -20,7 +20,10 @@ type Segment struct {
 	WidthM                     float64 // bout width, 0 < WidthM <= track.MaxBoutWidthM
 }
 
-func (s Segment) lengthM() float64 { return math.Hypot(s.ToXM-s.FromXM, s.ToYM-s.FromYM) }
+func (s *Segment) lengthM() float64 {
+	dx, dy := s.ToXM-s.FromXM, s.ToYM-s.FromYM
+	return math.Sqrt(dx*dx + dy*dy)
+}
 
 // Result is areas in m2. With a boundary everything but SwathM2 and OutsideM2
 // counts only what lies inside it and outside the exclusion areas; without one

@@ -2,6 +2,7 @@ package coverage
 
 import (
 	"cmp"
+	"math"
 	"math/bits"
 	"slices"
 )
@@ -21,40 +22,68 @@ func (l lengths) largest() float64 {
 }
 
 // hit is the part of a line inside one quadrilateral, or inside several that follow
-// each other without much of a turn.
+// each other without much of a turn. Quadrilaterals are named by their first bar.
 type hit struct {
-	x0, x1      float64
-	d0, d1      float64 // driven at x0 and at x1
-	first, last float64 // driven where the first begins and the last ends
-	againM      float64
-	run         int32 // unbroken spreading
-	way         int8  // driving to the right 1, to the left -1, mostly across the line 0
+	x0, x1   float64
+	firstM   float64 // driven where the first of them begins
+	lastM    float64 // and where the last of them ends
+	againM   float64
+	first    int32 // the first quadrilateral
+	at0, at1 int32 // those that reach to x0 and x1
+	run      int32 // unbroken spreading
+	known    bool  // d0 and d1 are worked out
+	d0, d1   float64
 }
 
 // absorb takes up the hit of a following quadrilateral; false where that is another
 // stretch: elsewhere, or so much further along that the place may be covered again.
-func (h *hit) absorb(g *hit) bool {
-	if h.run != g.run || g.first-h.last > 1 || g.x0 > h.x1 || g.x1 < h.x0 {
+func (w *worker) absorb(h, g *hit) bool {
+	if h.run != g.run || g.firstM-h.lastM > 1 || g.x0 > h.x1 || g.x1 < h.x0 {
 		return false
 	}
-	if g.last-h.first > g.againM && (h.way == 0 || h.way != g.way) {
+	if g.lastM-h.firstM > g.againM && w.way(h.first) != w.way(g.first) {
 		return false
 	}
 	if g.x0 < h.x0 {
-		h.x0, h.d0 = g.x0, g.d0
+		h.x0, h.at0 = g.x0, g.at0
 	}
 	if g.x1 > h.x1 {
-		h.x1, h.d1 = g.x1, g.d1
+		h.x1, h.at1 = g.x1, g.at1
 	}
-	if g.way != h.way {
-		h.way = 0
-	}
-	h.againM, h.last = max(h.againM, g.againM), g.last
+	h.lastM = g.lastM
 	return true
 }
 
-// drivenAt is what was driven at x.
-func (h *hit) drivenAt(x float64) float64 { return h.d0 + (x-h.x0)/(h.x1-h.x0)*(h.d1-h.d0) }
+// way is 1 where the machine drives to the right, -1 to the left; mostly across the
+// lines it is a number that equals no other, so that nothing is taken for straight on.
+func (w *worker) way(i int32) float64 {
+	a, b := &w.c.bars[i], &w.c.bars[i+1]
+	du, dv := b.lu+b.ru-a.lu-a.ru, b.lv+b.rv-a.lv-a.rv
+	if math.Abs(du) < math.Abs(dv) {
+		return math.NaN()
+	}
+	return math.Copysign(1, du)
+}
+
+// drivenAt is what was driven at x of the line v.
+func (w *worker) drivenAt(h *hit, x, v float64) float64 {
+	if !h.known {
+		h.known, h.d0, h.d1 = true, w.drivenIn(h.at0, h.x0, v), w.drivenIn(h.at1, h.x1, v)
+	}
+	return h.d0 + (x-h.x0)/(h.x1-h.x0)*(h.d1-h.d0)
+}
+
+// drivenIn is what was driven at a place in a quadrilateral, along the way of its middle.
+func (w *worker) drivenIn(i int32, u, v float64) float64 {
+	a, b := &w.c.bars[i], &w.c.bars[i+1]
+	du, dv := (b.lu+b.ru-a.lu-a.ru)/2, (b.lv+b.rv-a.lv-a.rv)/2
+	d2 := du*du + dv*dv
+	if d2 == 0 {
+		return a.s
+	}
+	f := ((u-(a.lu+a.ru)/2)*du + (v-(a.lv+a.rv)/2)*dv) / d2
+	return a.s + min(1, max(0, f))*(b.s-a.s)
+}
 
 // cut is the part of the line v inside the quadrilateral between two bars; none
 // where x0 >= x1. Ends count half-open, so that a line through a vertex meets two sides.
@@ -96,14 +125,8 @@ type end struct {
 	hit int32
 }
 
-// sweeper adds up the hits of one line.
-type sweeper struct {
-	ends   []end
-	active []uint64 // bit i: hit i covers the stretch at hand; hits are in the order of the drive
-}
-
-// sweep goes along the ends from left to right; between two of them the same hits cover.
-func (w *sweeper) sweep(hits []hit, z *zones) (l lengths) {
+// sweep adds up the hits of the line v. It goes along their ends from left to right; between two of them the same hits cover.
+func (w *worker) sweep(hits []hit, v float64, z *zones) (l lengths) {
 	if len(hits) == 1 {
 		z.book(&l, 1, hits[0].x0, hits[0].x1)
 		return l
@@ -113,13 +136,16 @@ func (w *sweeper) sweep(hits []hit, z *zones) (l lengths) {
 		w.ends = append(w.ends, end{hits[i].x0, int32(i)}, end{hits[i].x1, int32(i)})
 	}
 	sortEnds(w.ends)
-	w.active = append(w.active[:0], make([]uint64, (len(hits)+63)/64)...)
+	w.active = w.active[:0]
+	for range (len(hits) + 63) / 64 {
+		w.active = append(w.active, 0)
+	}
 	x, covering := 0.0, 0
 	for _, e := range w.ends {
 		if covering > 0 && e.x > x {
 			times := 1
 			if covering > 1 {
-				times = w.times(hits, (x+e.x)/2)
+				times = w.times(hits, (x+e.x)/2, v)
 			}
 			z.book(&l, times, x, e.x)
 		}
@@ -151,19 +177,31 @@ func sortEnds(ends []end) {
 
 // times is how often x is covered, up to three times: once for every visit, where a
 // new visit begins when enough was driven since the place was last covered.
-func (w *sweeper) times(hits []hit, x float64) int {
-	n, run, last, wide := 0, int32(0), 0.0, 0.0
+func (w *worker) times(hits []hit, x, v float64) int {
+	n := 0
+	var last *hit
 	for word, mask := range w.active {
 		for ; mask != 0; mask &= mask - 1 {
 			h := &hits[word*64+bits.TrailingZeros64(mask)]
-			driven := h.drivenAt(x)
-			if n == 0 || h.run != run || driven-last > max(wide, h.againM) {
+			if last == nil || h.run != last.run || w.again(last, h, x, v) {
 				if n++; n == 3 {
 					return n
 				}
 			}
-			run, last, wide = h.run, driven, h.againM
+			last = h
 		}
 	}
 	return n
+}
+
+// again reports whether enough was driven at x from hit a to hit b.
+func (w *worker) again(a, b *hit, x, v float64) bool {
+	wide := max(a.againM, b.againM)
+	switch {
+	case b.firstM-a.lastM > wide:
+		return true
+	case b.lastM-a.firstM <= wide:
+		return false
+	}
+	return w.drivenAt(b, x, v)-w.drivenAt(a, x, v) > wide
 }

@@ -14,7 +14,8 @@ type worker struct {
 	cutsTile   bool    // a side of the fence reaches into the tile
 	uniform    zones   // where none does
 	zones      zones
-	sweeper    sweeper
+	ends       []end
+	active     []uint64 // bit i: hit i covers the stretch at hand; hits are in the order of the drive
 	hits       [linesInTile][]hit
 	rough      uint32       // bit k: strip k holds ends of pieces or sides along the lines
 	hard       [][2]float64 // v from and to of what makes strips rough
@@ -144,7 +145,7 @@ func (w *worker) lay(r run) {
 			continue
 		}
 		for k := int(math.Ceil(max(0, k0))); k < linesInTile && float64(k) <= k1; k++ {
-			w.hits[k] = w.appendHit(w.hits[k], run, p.againM, a, b, w.v0+(float64(k)+0.5)*w.c.stripM)
+			w.hits[k] = w.appendHit(w.hits[k], run, p.againM, i, w.v0+(float64(k)+0.5)*w.c.stripM)
 		}
 	}
 }
@@ -157,35 +158,21 @@ func (w *worker) cap(b *bar) {
 	}
 }
 
-// appendHit adds what of the line v lies between two bars and in the tile.
-func (w *worker) appendHit(hits []hit, run int32, againM float64, a, b *bar, v float64) []hit {
+// appendHit adds what of the line v lies in the quadrilateral of bar i and in the tile.
+func (w *worker) appendHit(hits []hit, run int32, againM float64, i int32, v float64) []hit {
+	a, b := &w.c.bars[i], &w.c.bars[i+1]
 	x0, x1 := cut(a, b, v)
-	x0, x1 = max(x0, w.u0), min(x1, w.u1)
+	if x0 < w.u0 {
+		x0 = w.u0
+	}
+	if x1 > w.u1 {
+		x1 = w.u1
+	}
 	if x0 >= x1 {
 		return hits
 	}
-	h := hit{x0: x0, x1: x1, first: a.s, last: b.s, againM: againM, run: run}
-	du, dv := b.lu+b.ru-a.lu-a.ru, b.lv+b.rv-a.lv-a.rv // twice the way of the middle
-	ds := b.s - a.s
-	switch {
-	case ds <= 0.05*againM:
-		h.d0 = a.s + ds/2
-		h.d1 = h.d0
-	case math.Abs(du) >= math.Abs(dv):
-		mid := a.lu + a.ru
-		h.d0 = a.s + ds*min(1, max(0, (2*x0-mid)/du))
-		h.d1 = a.s + ds*min(1, max(0, (2*x1-mid)/du))
-	default:
-		h.d0 = a.s + ds*min(1, max(0, (2*v-a.lv-a.rv)/dv))
-		h.d1 = h.d0
-	}
-	if math.Abs(du) >= math.Abs(dv) && ds > 0 {
-		h.way = 1
-		if du < 0 {
-			h.way = -1
-		}
-	}
-	if n := len(hits); n > 0 && hits[n-1].absorb(&h) {
+	h := hit{x0: x0, x1: x1, firstM: a.s, lastM: b.s, againM: againM, first: i, at0: i, at1: i, run: run}
+	if n := len(hits); n > 0 && w.absorb(&hits[n-1], &h) {
 		return hits
 	}
 	return append(hits, h)
@@ -202,7 +189,7 @@ func (w *worker) line(hits []hit, v float64) lengths {
 		w.c.fence.cutLine(z, w.sides, v, w.u0, w.u1)
 	}
 	z.begin()
-	return w.sweeper.sweep(hits, z)
+	return w.sweep(hits, v, z)
 }
 
 // refineStrip adds up a rough strip. Where it holds few ends it is cut at
@@ -224,10 +211,8 @@ func (w *worker) refineStrip(v0, v1 float64) {
 	}
 	w.layers = w.layers[:0]
 	for _, h := range w.hard {
-		for _, v := range h {
-			if v > v0 && v < v1 {
-				w.layers = append(w.layers, v)
-			}
+		if h[0] < v1 && h[1] >= v0 {
+			w.layers = append(w.layers, max(v0, h[0]), min(v1, h[1]))
 		}
 	}
 	slices.Sort(w.layers)
@@ -238,17 +223,24 @@ func (w *worker) refineStrip(v0, v1 float64) {
 		}
 		w.layers = w.layers[:mostLayers]
 	}
-	w.layers = slices.Insert(append(w.layers, v1), 0, v0)
+	n := len(w.layers)
+	w.plain(v0, w.layers[0])
 	w.left = mostLines
-	for i := 1; i < len(w.layers); i++ {
-		if a, b := w.layers[i-1], w.layers[i]; b > a {
-			w.refine(a, b, w.at((a+b)/2))
-		}
+	for i := 1; i < n; i++ {
+		w.refine(w.layers[i-1], w.layers[i], w.at((w.layers[i-1]+w.layers[i])/2))
+	}
+	w.plain(w.layers[n-1], v1)
+}
+
+// plain adds up a layer without ends in it by its middle line.
+func (w *worker) plain(v0, v1 float64) {
+	if v1 > v0 {
+		w.sum = w.sum.add(w.at((v0+v1)/2), v1-v0)
 	}
 }
 
 const (
-	mostLayers  = 16
+	mostLayers  = 4
 	leastLayerM = 1e-7
 	mostLines   = 400 // bounds the work for one strip, whatever it holds
 )
@@ -281,7 +273,7 @@ func (w *worker) at(v float64) lengths {
 			if n := btoi(a.lv <= v) + btoi(a.rv <= v) + btoi(b.lv <= v) + btoi(b.rv <= v); n == 0 || n == 4 {
 				continue
 			}
-			w.one = w.appendHit(w.one, run, againM, a, b, v)
+			w.one = w.appendHit(w.one, run, againM, i, v)
 		}
 	}
 	return w.line(w.one, v)
