@@ -60,6 +60,8 @@ type builder struct {
 	inside bool    // a piece is under way, up to the end of last
 	run    int32   // its unbroken spreading
 	apart  bool    // next does not go on from last
+
+	swathM2 float64
 }
 
 // growth is what decides whether a step may grow.
@@ -78,6 +80,7 @@ func (b *builder) add(s *Segment) {
 	u, v := b.c.frame.to(s.ToXM, s.ToYM)
 	du, dv := u-fu, v-fv
 	l := math.Sqrt(du*du + dv*dv)
+	b.swathM2 += l * s.WidthM
 	if l < shortM {
 		return
 	}
@@ -262,7 +265,7 @@ func joined(a, b *Segment, lengthM float64) bool {
 // the same direction, hence the doubled angle.
 func mainDirection(segments []Segment) frame {
 	c2, s2 := 0.0, 0.0
-	for i := range segments {
+	for i := 0; i < len(segments); i += 1 + len(segments)/mostSampled {
 		s := &segments[i]
 		dx, dy := s.ToXM-s.FromXM, s.ToYM-s.FromYM
 		if l := math.Sqrt(dx*dx + dy*dy); l > 0 {

@@ -17,7 +17,8 @@ type Options struct {
 // wherever in the drive it belongs. It has one owner at a time.
 type Cover struct {
 	frame              frame
-	stripM, tolM2      float64
+	stripM             float64
+	tolM2, tolTileM2   float64 // what a rough strip, and what the other strips of a tile, may be off
 	perTileU, perTileV float64 // tiles a metre
 	boundary           *plane.Polygon
 	fence              fence
@@ -66,22 +67,27 @@ func (c *Cover) addSides(p *plane.Polygon, exclusion bool) {
 	})
 }
 
-// Strips are between these; how they are chosen: see the package comment.
+// How strips and tolerances are chosen: see the package comment.
 const (
 	leastStripM   = 0.02
-	mostStripM    = 2
-	stripsPerSide = 220 // of a square as large as what is covered
+	mostStripM    = 1
+	stripsPerSide = 400 // of a square as large as what is covered
 	boutsInTile   = 3.5
-	tolPerStrip2  = 0.2 // m2 a rough strip may be off, for strips of 1 m
+	tolShare      = 2e-5
+	roughPerM     = 0.25 // rough strips a metre of such a square's side, about
+	mostSampled   = 4096 // segments looked at to choose
 )
 
 // settle chooses the frame and the strips from the first segments.
 func (c *Cover) settle(segments []Segment) {
 	c.frame = mainDirection(segments)
 	var swathM2, widthM float64
-	for i := range segments {
-		swathM2 += segments[i].lengthM() * segments[i].WidthM
+	stride := 1 + len(segments)/mostSampled
+	n := 0.0
+	for i := 0; i < len(segments); i += stride {
+		swathM2 += segments[i].lengthM() * segments[i].WidthM * float64(stride)
 		widthM += segments[i].WidthM
+		n++
 	}
 	for i := range c.fence.sides {
 		s := &c.fence.sides[i]
@@ -96,9 +102,11 @@ func (c *Cover) settle(segments []Segment) {
 	if !(c.stripM > 0) {
 		c.stripM = max(leastStripM, min(mostStripM, math.Sqrt(areaM2)/stripsPerSide))
 	}
-	c.tolM2 = tolPerStrip2 * c.stripM * c.stripM
-	c.perTileV = 1 / (linesInTile * c.stripM)
-	c.perTileU = float64(len(segments)) / (boutsInTile * widthM)
+	c.perTileV = 1 / (stripsInTile * c.stripM)
+	c.perTileU = n / (boutsInTile * widthM)
+	areaM2 = max(1, areaM2)
+	c.tolM2 = tolShare * areaM2 / math.Sqrt(roughPerM*math.Sqrt(areaM2))
+	c.tolTileM2 = tolShare * math.Sqrt(areaM2/(c.perTileU*c.perTileV))
 	c.fileSides()
 }
 
@@ -121,14 +129,11 @@ func (c *Cover) Add(segments []Segment) error {
 	}
 	c.bars = slices.Grow(c.bars, len(segments)/2)
 	b := builder{c: c}
-	var swathM2 float64
 	for i := range segments {
-		s := &segments[i]
-		swathM2 += s.lengthM() * s.WidthM
-		b.add(s)
+		b.add(&segments[i])
 	}
 	b.finish()
-	c.swath += int64(math.Round(swathM2 / areaUnitM2))
+	c.swath += int64(math.Round(b.swathM2 / areaUnitM2))
 	return nil
 }
 

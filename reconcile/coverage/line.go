@@ -11,14 +11,23 @@ import (
 // lines it is areas in m2.
 type lengths struct{ once, twice, more, outside, excluded float64 }
 
-// add is l + k m.
-func (l lengths) add(m lengths, k float64) lengths {
-	return lengths{l.once + k*m.once, l.twice + k*m.twice, l.more + k*m.more, l.outside + k*m.outside, l.excluded + k*m.excluded}
+// add adds k m.
+func (l *lengths) add(m *lengths, k float64) {
+	l.once += k * m.once
+	l.twice += k * m.twice
+	l.more += k * m.more
+	l.outside += k * m.outside
+	l.excluded += k * m.excluded
 }
 
-// largest is the largest absolute value.
-func (l lengths) largest() float64 {
-	return max(l.once, l.twice, l.more, l.outside, l.excluded, -l.once, -l.twice, -l.more, -l.outside, -l.excluded)
+// bend is by how much b lies off the middle of a and c, at the class where that is most.
+func bend(a, b, c *lengths) float64 {
+	off := func(x, y, z float64) float64 { return math.Abs(x - 2*y + z) }
+	d := off(a.once, b.once, c.once)
+	d = greater(d, off(a.twice, b.twice, c.twice))
+	d = greater(d, off(a.more, b.more, c.more))
+	d = greater(d, off(a.outside, b.outside, c.outside))
+	return greater(d, off(a.excluded, b.excluded, c.excluded)) / 2
 }
 
 // hit is the part of a line inside one quadrilateral, or inside several that follow
@@ -27,31 +36,51 @@ type hit struct {
 	x0, x1   float64
 	firstM   float64 // driven where the first of them begins
 	lastM    float64 // and where the last of them ends
-	againM   float64
-	first    int32 // the first quadrilateral
-	at0, at1 int32 // those that reach to x0 and x1
-	run      int32 // unbroken spreading
-	known    bool  // d0 and d1 are worked out
-	d0, d1   float64
+	first    int32   // the first quadrilateral
+	at0, at1 int32   // those that reach to x0 and x1
+	run      int32   // unbroken spreading
+	piece    int32
 }
 
-// absorb takes up the hit of a following quadrilateral; false where that is another
-// stretch: elsewhere, or so much further along that the place may be covered again.
-func (w *worker) absorb(h, g *hit) bool {
-	if h.run != g.run || g.firstM-h.lastM > 1 || g.x0 > h.x1 || g.x1 < h.x0 {
-		return false
+// meet adds what of the line v lies in the quadrilateral of bar i and in the tile. It is taken up by the hit
+// before where it goes on from that, and not so much further along that a place may be covered again.
+func (w *worker) meet(hits []hit, of owner, i int32, v float64) []hit {
+	a, b := &w.c.bars[i], &w.c.bars[i+1]
+	x0, x1 := cut(a, b, v)
+	if x0 < w.u0 {
+		x0 = w.u0
 	}
-	if g.lastM-h.firstM > g.againM && w.way(h.first) != w.way(g.first) {
-		return false
+	if x1 > w.u1 {
+		x1 = w.u1
 	}
-	if g.x0 < h.x0 {
-		h.x0, h.at0 = g.x0, g.at0
+	if x0 >= x1 {
+		return hits
 	}
-	if g.x1 > h.x1 {
-		h.x1, h.at1 = g.x1, g.at1
+	if n := len(hits); n > 0 {
+		h := &hits[n-1]
+		if h.run == of.run && a.s-h.lastM <= 1 && x0 <= h.x1 && x1 >= h.x0 &&
+			(b.s-h.firstM <= of.againM || w.way(h.first) == w.way(i)) {
+			if x0 < h.x0 {
+				h.x0, h.at0 = x0, i
+			}
+			if x1 > h.x1 {
+				h.x1, h.at1 = x1, i
+			}
+			h.lastM = b.s
+			return hits
+		}
 	}
-	h.lastM = g.lastM
-	return true
+	return append(hits, hit{x0, x1, a.s, b.s, i, i, i, of.run, of.piece})
+}
+
+// owner is whose quadrilaterals are met.
+type owner struct {
+	againM     float64
+	run, piece int32
+}
+
+func (w *worker) owner(p int32) owner {
+	return owner{w.c.pieces[p].againM, w.c.runOf(p), p}
 }
 
 // way is 1 where the machine drives to the right, -1 to the left; mostly across the
@@ -67,10 +96,8 @@ func (w *worker) way(i int32) float64 {
 
 // drivenAt is what was driven at x of the line v.
 func (w *worker) drivenAt(h *hit, x, v float64) float64 {
-	if !h.known {
-		h.known, h.d0, h.d1 = true, w.drivenIn(h.at0, h.x0, v), w.drivenIn(h.at1, h.x1, v)
-	}
-	return h.d0 + (x-h.x0)/(h.x1-h.x0)*(h.d1-h.d0)
+	d0, d1 := w.drivenIn(h.at0, h.x0, v), w.drivenIn(h.at1, h.x1, v)
+	return d0 + (x-h.x0)/(h.x1-h.x0)*(d1-d0)
 }
 
 // drivenIn is what was driven at a place in a quadrilateral, along the way of its middle.
@@ -88,35 +115,51 @@ func (w *worker) drivenIn(i int32, u, v float64) float64 {
 // cut is the part of the line v inside the quadrilateral between two bars; none
 // where x0 >= x1. Ends count half-open, so that a line through a vertex meets two sides.
 func cut(a, b *bar, v float64) (x0, x1 float64) {
-	n := 0
-	var x [4]float64
-	if (a.lv <= v) != (a.rv <= v) {
-		x[0] = a.lu + (v-a.lv)*(a.ru-a.lu)/(a.rv-a.lv)
-		n = 1
+	al, ar, bl, br := a.lv <= v, a.rv <= v, b.lv <= v, b.rv <= v
+	if al == ar && bl == br {
+		if al == bl {
+			return 0, 0
+		}
+		x0 = a.lu + (v-a.lv)*(b.lu-a.lu)/(b.lv-a.lv)
+		x1 = a.ru + (v-a.rv)*(b.ru-a.ru)/(b.rv-a.rv)
+		if x0 > x1 {
+			x0, x1 = x1, x0
+		}
+		return x0, x1
 	}
-	if (b.lv <= v) != (b.rv <= v) {
-		x[n] = b.lu + (v-b.lv)*(b.ru-b.lu)/(b.rv-b.lv)
-		n++
+	x0, x1 = math.Inf(1), math.Inf(-1)
+	if al != ar {
+		x := a.lu + (v-a.lv)*(a.ru-a.lu)/(a.rv-a.lv)
+		x0, x1 = x, x
 	}
-	if (a.lv <= v) != (b.lv <= v) {
-		x[n] = a.lu + (v-a.lv)*(b.lu-a.lu)/(b.lv-a.lv)
-		n++
+	if bl != br {
+		x := b.lu + (v-b.lv)*(b.ru-b.lu)/(b.rv-b.lv)
+		x0, x1 = lesser(x0, x), greater(x1, x)
 	}
-	if (a.rv <= v) != (b.rv <= v) {
-		x[n] = a.ru + (v-a.rv)*(b.ru-a.ru)/(b.rv-a.rv)
-		n++
+	if al != bl {
+		x := a.lu + (v-a.lv)*(b.lu-a.lu)/(b.lv-a.lv)
+		x0, x1 = lesser(x0, x), greater(x1, x)
 	}
-	if n < 2 {
-		return 0, 0
-	}
-	x0, x1 = x[0], x[1]
-	if x0 > x1 {
-		x0, x1 = x1, x0
-	}
-	for _, more := range x[2:n] {
-		x0, x1 = min(x0, more), max(x1, more)
+	if ar != br {
+		x := a.ru + (v-a.rv)*(b.ru-a.ru)/(b.rv-a.rv)
+		x0, x1 = lesser(x0, x), greater(x1, x)
 	}
 	return x0, x1
+}
+
+// lesser and greater are min and max without their care for NaN, which costs in the hottest loop.
+func lesser(a, b float64) float64 {
+	if b < a {
+		return b
+	}
+	return a
+}
+
+func greater(a, b float64) float64 {
+	if b > a {
+		return b
+	}
+	return a
 }
 
 // end is where a hit begins or ends.
@@ -196,7 +239,7 @@ func (w *worker) times(hits []hit, x, v float64) int {
 
 // again reports whether enough was driven at x from hit a to hit b.
 func (w *worker) again(a, b *hit, x, v float64) bool {
-	wide := max(a.againM, b.againM)
+	wide := max(w.c.pieces[a.piece].againM, w.c.pieces[b.piece].againM)
 	switch {
 	case b.firstM-a.lastM > wide:
 		return true

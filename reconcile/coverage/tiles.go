@@ -6,9 +6,9 @@ import (
 	"slices"
 )
 
-// linesInTile is how many lines are laid through every tile. As many as one
-// word has bits would be the most: see tile work.
-const linesInTile = 16
+// stripsInTile is how many strips a tile is high: 27, so that it can be worked
+// out by 3, 9 or 27 lines in the middle of as many strips each.
+const stripsInTile = 27
 
 // tileKey is the row and column of a tile.
 type tileKey struct{ row, col int32 }
