@@ -69,8 +69,15 @@ func BenchmarkMeasure(b *testing.B) {
 		segments, field := fieldWork(c.ha, 18, c.stepM, c.by)
 		b.Run(c.name, func(b *testing.B) {
 			b.ReportAllocs()
+			var c Cover
 			for b.Loop() {
-				measure(b, segments, field)
+				if err := c.Reset(field, nil, Options{}); err != nil {
+					b.Fatal(err)
+				}
+				if err := c.Add(segments); err != nil {
+					b.Fatal(err)
+				}
+				c.Result()
 			}
 			b.ReportMetric(float64(len(segments)*b.N)/b.Elapsed().Seconds(), "fixes/s")
 		})

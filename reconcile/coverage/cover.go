@@ -20,11 +20,11 @@ type Cover struct {
 	stripM             float64
 	tolM2, tolTileM2   float64 // what a rough strip, and what the other strips of a tile, may be off
 	perTileU, perTileV float64 // tiles a metre
-	boundary           *plane.Polygon
+	options            Options
+	bounded            bool
 	fence              fence
 	groundM2, offM2    float64 // inside the boundary; of it in exclusion areas
 
-	known  map[int][]stretch // by line: what was added, in the order of the drive
 	bars   []bar
 	pieces []piece
 	runs   []run
@@ -43,18 +43,32 @@ type Cover struct {
 // New is an empty cover of the ground inside boundary (nil: everywhere) less
 // exclusion (nil: nothing), both read by the even-odd rule. It refuses what lies beyond plane.ReachM.
 func New(boundary, exclusion *plane.Polygon, o Options) (*Cover, error) {
+	c := &Cover{}
+	return c, c.Reset(boundary, exclusion, o)
+}
+
+// Reset makes c an empty cover of other ground. It keeps its memory: one cover for one field
+// after the other allocates only when a field is larger than all before.
+func (c *Cover) Reset(boundary, exclusion *plane.Polygon, o Options) error {
 	if err := checkGround("boundary", boundary); err != nil {
-		return nil, err
+		return err
 	}
 	if err := checkGround("exclusion area", exclusion); err != nil {
-		return nil, err
+		return err
 	}
-	c := &Cover{boundary: boundary, stripM: o.StripM, tileAt: map[tileKey]int32{}, known: map[int][]stretch{}}
-	c.fence.bounded = boundary != nil
+	if c.tileAt == nil {
+		c.tileAt = map[tileKey]int32{}
+	}
+	clear(c.tileAt)
+	*c = Cover{
+		bounded: boundary != nil, options: o, tileAt: c.tileAt, fence: c.fence, worker: c.worker, sorted: c.sorted,
+		bars: c.bars[:0], pieces: c.pieces[:0], runs: c.runs[:0], tiles: c.tiles[:0], stale: c.stale[:0],
+	}
+	c.fence.reset()
 	c.addSides(boundary, false)
 	c.addSides(exclusion, true)
-	c.groundM2, c.offM2 = groundM2(c.fence.sides)
-	return c, nil
+	c.groundM2, c.offM2 = c.fence.groundM2()
+	return nil
 }
 
 // addSides keeps the sides on the plane; settle turns them into the frame.
@@ -99,6 +113,7 @@ func (c *Cover) settle(segments []Segment) {
 	if c.groundM2 > 0 {
 		areaM2 = min(areaM2, c.groundM2)
 	}
+	c.stripM = c.options.StripM
 	if !(c.stripM > 0) {
 		c.stripM = max(leastStripM, min(mostStripM, math.Sqrt(areaM2)/stripsPerSide))
 	}
@@ -109,9 +124,6 @@ func (c *Cover) settle(segments []Segment) {
 	c.tolTileM2 = tolShare * math.Sqrt(areaM2/(c.perTileU*c.perTileV))
 	c.fileSides()
 }
-
-// stretch is a batch's segments that lie in a row on one line, sorted.
-type stretch struct{ segments []Segment }
 
 // Add takes up segments in any order; what is there already changes nothing. segments is not
 // changed. On an error nothing was taken up. O(n log n) for n segments out of order, O(n) in order,
@@ -162,7 +174,7 @@ func (c *Cover) Result() Result {
 	r := Result{SwathM2: m2(c.swath), Overlap2M2: m2(c.sum.twice), Overlap3M2: m2(c.sum.more), ExcludedM2: m2(c.sum.excluded),
 		CoveredM2: m2(c.sum.once + c.sum.twice + c.sum.more)}
 	r.ErrorM2 = 3*math.Sqrt(m2(c.sum.variance)) + leastError*r.SwathM2
-	if c.boundary != nil {
+	if c.bounded {
 		r.BoundaryM2, r.ExclusionM2, r.OutsideM2 = c.groundM2, c.offM2, m2(c.sum.outside)
 		r.CoveredM2 = min(r.CoveredM2, r.BoundaryM2-r.ExclusionM2)
 		r.MissedM2 = r.BoundaryM2 - r.ExclusionM2 - r.CoveredM2

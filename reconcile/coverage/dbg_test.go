@@ -18,7 +18,7 @@ func TestDbg(t *testing.T) {
 		segs, field := fieldWork(x.ha, 18, x.st, x.by)
 		best := time.Hour
 		add := time.Hour
-		var c *Cover
+		c := &Cover{}
 		for n := 0; n < 60; n++ {
 			a := cpu()
 			c, _ = New(field, nil, Options{})

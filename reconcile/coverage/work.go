@@ -150,7 +150,7 @@ func (w *worker) lookAtFence(t *tile) {
 	v1 := w.v0 + stripsInTile*w.c.stripM
 	w.sides, w.cutsTile = f.near(t.key.row, w.v0, v1, w.u0, w.u1)
 	if !w.cutsTile {
-		f.cutLine(&w.uniform, w.sides, (w.v0+v1)/2, w.u0, w.u1)
+		f.cutLine(&w.uniform, w.c.bounded, w.sides, (w.v0+v1)/2, w.u0, w.u1)
 		return
 	}
 	for _, i := range w.sides {
@@ -237,7 +237,7 @@ func (w *worker) line(hits []hit, v float64) lengths {
 	z := &w.uniform
 	if w.cutsTile {
 		z = &w.zones
-		w.c.fence.cutLine(z, w.sides, v, w.u0, w.u1)
+		w.c.fence.cutLine(z, w.c.bounded, w.sides, v, w.u0, w.u1)
 	}
 	z.begin()
 	return w.sweep(hits, v, z)
@@ -275,14 +275,19 @@ func (w *worker) refineStrip(v0, v1 float64) {
 	}
 	n := len(w.layers)
 	w.plain(v0, w.layers[0])
+	thinM := 8 * w.c.tolM2 / (w.u1 - w.u0)
 	w.left = mostLines
 	for i := 1; i < n; i++ {
-		w.refine(w.layers[i-1], w.layers[i], w.at((w.layers[i-1]+w.layers[i])/2))
+		if a, b := w.layers[i-1], w.layers[i]; b-a < thinM {
+			w.plain(a, b)
+		} else {
+			w.refine(a, b, w.at((a+b)/2))
+		}
 	}
 	w.plain(w.layers[n-1], v1)
 }
 
-// plain adds up a layer without ends in it by its middle line.
+// plain adds up a layer by its middle line: without ends in it, or so thin that they do not matter.
 func (w *worker) plain(v0, v1 float64) {
 	if v1 > v0 {
 		l := w.at((v0 + v1) / 2)

@@ -2,6 +2,7 @@ package coverage
 
 import (
 	"cmp"
+	"math"
 	"slices"
 )
 
@@ -74,38 +75,75 @@ func (s *side) at(v float64) float64 { return s.u0 + (v-s.v0)/(s.v1-s.v0)*(s.u1-
 
 // fence is the boundary and the exclusion areas, found by the row of tiles.
 type fence struct {
-	bounded bool
 	sides   []side
-	rows    map[int32][]int32 // sides by row >> shift
+	rows    []int32 // where the sides of a row begin in filed, for (row - row0) >> shift
+	filed   []int32 // sides by row
+	row0    int32
 	shift   uint
+	heights []float64
+	sum     groundSum
+}
+
+func (f *fence) reset() {
+	f.sides, f.rows, f.filed, f.shift, f.row0 = f.sides[:0], f.rows[:0], f.filed[:0], 0, 0
 }
 
 // mostEntries bounds how many entries a fence's rows have: taller rows where
 // sides are longer than tiles are high.
 const mostEntries = 1 << 20
 
+// fileSides sorts the sides into rows, packed into one array.
 func (c *Cover) fileSides() {
 	f := &c.fence
+	if len(f.sides) == 0 {
+		return
+	}
+	row0, row1 := int32(math.MaxInt32), int32(math.MinInt32)
+	for i := range f.sides {
+		row0, row1 = min(row0, c.rowOf(f.sides[i].v0)), max(row1, c.rowOf(f.sides[i].v1))
+	}
+	f.row0 = row0
+	reach := func(s *side) (from, to int32) {
+		return (c.rowOf(s.v0) - row0) >> f.shift, (c.rowOf(s.v1) - row0) >> f.shift
+	}
 	for ; ; f.shift++ {
-		n := 0
+		n := int(row1-row0) >> f.shift
 		for i := range f.sides {
-			n += 1 + int(c.rowOf(f.sides[i].v1)>>f.shift) - int(c.rowOf(f.sides[i].v0)>>f.shift)
+			from, to := reach(&f.sides[i])
+			n += 1 + int(to-from)
 		}
 		if n <= mostEntries+len(f.sides) {
 			break
 		}
 	}
-	f.rows = map[int32][]int32{}
+	count := int((row1-row0)>>f.shift) + 1
+	for range count + 2 {
+		f.rows = append(f.rows, 0)
+	}
 	for i := range f.sides {
-		for r := c.rowOf(f.sides[i].v0) >> f.shift; r <= c.rowOf(f.sides[i].v1)>>f.shift; r++ {
-			f.rows[r] = append(f.rows[r], int32(i))
+		from, to := reach(&f.sides[i])
+		for r := from; r <= to; r++ {
+			f.rows[r+2]++
+		}
+	}
+	for k := 2; k < len(f.rows); k++ {
+		f.rows[k] += f.rows[k-1]
+	}
+	f.filed = slices.Grow(f.filed, int(f.rows[count+1]))[:f.rows[count+1]]
+	for i := range f.sides {
+		from, to := reach(&f.sides[i])
+		for r := from; r <= to; r++ {
+			f.filed[f.rows[r+1]] = int32(i)
+			f.rows[r+1]++
 		}
 	}
 }
 
 // near is the sides that reach into the row of a tile, and whether one of them reaches into the tile.
 func (f *fence) near(row int32, v0, v1, u0, u1 float64) (sides []int32, cutsTile bool) {
-	sides = f.rows[row>>f.shift]
+	if r := int(row-f.row0) >> f.shift; r >= 0 && r < len(f.rows)-2 {
+		sides = f.filed[f.rows[r]:f.rows[r+1]]
+	}
 	for _, i := range sides {
 		s := &f.sides[i]
 		if s.v0 <= v1 && s.v1 >= v0 && min(s.u0, s.u1) <= u1 && max(s.u0, s.u1) >= u0 {
@@ -116,8 +154,8 @@ func (f *fence) near(row int32, v0, v1, u0, u1 float64) (sides []int32, cutsTile
 }
 
 // cutLine fills z with the cuts of the line v between u0 and u1.
-func (f *fence) cutLine(z *zones, sides []int32, v, u0, u1 float64) {
-	z.in, z.off, z.cuts = !f.bounded, false, z.cuts[:0]
+func (f *fence) cutLine(z *zones, bounded bool, sides []int32, v, u0, u1 float64) {
+	z.in, z.off, z.cuts = !bounded, false, z.cuts[:0]
 	for _, i := range sides {
 		s := &f.sides[i]
 		if (s.v0 <= v) == (s.v1 <= v) {

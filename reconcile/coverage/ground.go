@@ -9,25 +9,24 @@ import (
 // exclusion areas take. Between the heights of all corners the sides are straight: a layer
 // whose sides do not cross is exact by its middle line, others are cut in thirds.
 // O(n log n + n m) for n sides of which m stand side by side; work is bounded.
-func groundM2(sides []side) (insideM2, excludedM2 float64) {
-	var g groundSum
-	heights := make([]float64, 0, 2*len(sides))
-	for i := range sides {
-		heights = append(heights, sides[i].v0, sides[i].v1)
+func (f *fence) groundM2() (insideM2, excludedM2 float64) {
+	if len(f.sides) == 0 {
+		return 0, 0
 	}
-	slices.SortFunc(heights, cmp.Compare[float64])
-	heights = slices.Compact(heights)
-	byStart := make([]int32, len(sides))
-	for i := range byStart {
-		byStart[i] = int32(i)
+	slices.SortFunc(f.sides, func(a, b side) int { return cmp.Compare(a.v0, b.v0) })
+	f.heights = f.heights[:0]
+	for i := range f.sides {
+		f.heights = append(f.heights, f.sides[i].v0, f.sides[i].v1)
 	}
-	slices.SortFunc(byStart, func(a, b int32) int { return cmp.Or(cmp.Compare(sides[a].v0, sides[b].v0), cmp.Compare(a, b)) })
-	g.left = mostGroundWork
-	for i := 1; i < len(heights); i++ {
-		v0, v1 := heights[i-1], heights[i]
-		for len(byStart) > 0 && sides[byStart[0]].v0 <= v0 {
-			g.across = append(g.across, sides[byStart[0]])
-			byStart = byStart[1:]
+	slices.Sort(f.heights)
+	f.heights = slices.Compact(f.heights)
+	g := &f.sum
+	*g = groundSum{across: g.across[:0], cuts: g.cuts, left: mostGroundWork}
+	next := 0
+	for i := 1; i < len(f.heights); i++ {
+		v0, v1 := f.heights[i-1], f.heights[i]
+		for ; next < len(f.sides) && f.sides[next].v0 <= v0; next++ {
+			g.across = append(g.across, f.sides[next])
 		}
 		g.across = slices.DeleteFunc(g.across, func(s side) bool { return s.v1 <= v0 })
 		g.layer(v0, v1, g.at((v0+v1)/2))
