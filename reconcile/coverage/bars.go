@@ -59,6 +59,7 @@ type builder struct {
 	taken  float64 // of the left side of last by the joint it began with; negative: added
 	inside bool    // a piece is under way, up to the end of last
 	run    int32   // its unbroken spreading
+	first  step    // which began with this
 	apart  bool    // next does not go on from last
 
 	swathM2 float64
@@ -147,8 +148,9 @@ func (b *builder) emit() {
 	n.r = n.widthM / 2 * (b.grown.sumM / n.lengthM)
 	switch {
 	case b.apart || !b.inside:
-		b.end()
+		b.leave()
 		b.run = int32(len(b.c.pieces))
+		b.first = n
 		b.begin(n)
 	case b.last.widthM != n.widthM:
 		b.corner(n)
@@ -161,8 +163,16 @@ func (b *builder) emit() {
 // finish lays what is under way to its end.
 func (b *builder) finish() {
 	b.emit()
-	b.end()
+	b.leave()
 	b.next.widthM = 0
+}
+
+// leave ends the stretch under way.
+func (b *builder) leave() {
+	if b.inside {
+		b.end()
+		b.c.learn(b.first.line, stretch{b.first.startM, b.last.endM, b.first, b.last, b.run})
+	}
 }
 
 // begin opens a piece with a bar square to the step.
@@ -224,12 +234,17 @@ func (b *builder) joint(n step) {
 // turn between them is a piece of its own.
 func (b *builder) corner(n step) {
 	b.end()
+	b.sector(n)
+	b.begin(n)
+}
+
+// sector lays the outer side of a turn as a piece of its own.
+func (b *builder) sector(n step) {
 	if cos := b.last.du*n.du + b.last.dv*n.dv; cos > maxTurnCos && 1-cos > 1e-12 {
 		b.c.open(n.line, b.run, againBouts*n.widthM)
 		b.fan(n, min(b.last.r, n.r))
 		b.c.close()
 	}
-	b.begin(n)
 }
 
 // fan pushes bars from the point of a turn to the circle that the outer half of
@@ -254,11 +269,13 @@ func (b *builder) fan(n step, r float64) {
 	}
 }
 
+// nearM is how far the end of a segment may lie from the begin of the next.
+const nearM = 0.001
+
 // joined reports whether b goes on where a, lengthM long, ended.
 func joined(a, b *Segment, lengthM float64) bool {
-	const near = 0.001
 	return a.Line == b.Line && math.Abs(b.StartM-a.StartM-lengthM) < 1 &&
-		math.Abs(a.ToXM-b.FromXM) < near && math.Abs(a.ToYM-b.FromYM) < near
+		math.Abs(a.ToXM-b.FromXM) < nearM && math.Abs(a.ToYM-b.FromYM) < nearM
 }
 
 // mainDirection is the direction most of the driving has; to and fro are

@@ -25,14 +25,18 @@ type Cover struct {
 	fence              fence
 	groundM2, offM2    float64 // inside the boundary; of it in exclusion areas
 
-	bars   []bar
-	pieces []piece
-	runs   []run
-	tiles  []tile
-	tileAt map[tileKey]int32
-	stale  []int32 // tiles to be worked out again
-	swath  int64   // in areaUnitM2
-	sum    areas
+	known   map[int][]stretch // by line: what was driven, in order
+	early   []Segment         // all segments, until there are enough to settle frame and strips by
+	settled int               // segments they were settled by
+	count   int
+	bars    []bar
+	pieces  []piece
+	runs    []run
+	tiles   []tile
+	tileAt  map[tileKey]int32
+	stale   []int32 // tiles to be worked out again
+	swath   int64   // in areaUnitM2
+	sum     areas
 
 	under     box // tiles of the quadrilaterals that are not filed yet
 	underFrom int32
@@ -59,26 +63,20 @@ func (c *Cover) Reset(boundary, exclusion *plane.Polygon, o Options) error {
 	if c.tileAt == nil {
 		c.tileAt = map[tileKey]int32{}
 	}
+	if c.known == nil {
+		c.known = map[int][]stretch{}
+	}
 	clear(c.tileAt)
+	clear(c.known)
 	*c = Cover{
-		bounded: boundary != nil, options: o, tileAt: c.tileAt, fence: c.fence, worker: c.worker, sorted: c.sorted,
+		bounded: boundary != nil, options: o, tileAt: c.tileAt, known: c.known, early: c.early[:0], fence: c.fence, worker: c.worker, sorted: c.sorted,
 		bars: c.bars[:0], pieces: c.pieces[:0], runs: c.runs[:0], tiles: c.tiles[:0], stale: c.stale[:0],
 	}
-	c.fence.reset()
-	c.addSides(boundary, false)
-	c.addSides(exclusion, true)
+	c.fence.onPlane = c.fence.onPlane[:0]
+	c.fence.add(boundary, false)
+	c.fence.add(exclusion, true)
 	c.groundM2, c.offM2 = c.fence.groundM2()
 	return nil
-}
-
-// addSides keeps the sides on the plane; settle turns them into the frame.
-func (c *Cover) addSides(p *plane.Polygon, exclusion bool) {
-	if p == nil {
-		return
-	}
-	p.EachEdge(func(a, b plane.Point) {
-		c.fence.sides = append(c.fence.sides, side{a.XM, a.YM, b.XM, b.YM, exclusion}.upward())
-	})
 }
 
 // How strips and tolerances are chosen: see the package comment.
@@ -94,6 +92,7 @@ const (
 
 // settle chooses the frame and the strips from the first segments.
 func (c *Cover) settle(segments []Segment) {
+	c.settled = len(segments)
 	c.frame = mainDirection(segments)
 	var swathM2, widthM float64
 	stride := 1 + len(segments)/mostSampled
@@ -103,12 +102,7 @@ func (c *Cover) settle(segments []Segment) {
 		widthM += segments[i].WidthM
 		n++
 	}
-	for i := range c.fence.sides {
-		s := &c.fence.sides[i]
-		s.u0, s.v0 = c.frame.to(s.u0, s.v0)
-		s.u1, s.v1 = c.frame.to(s.u1, s.v1)
-		*s = s.upward()
-	}
+	c.fence.turn(c.frame)
 	areaM2 := swathM2
 	if c.groundM2 > 0 {
 		areaM2 = min(areaM2, c.groundM2)
@@ -128,30 +122,60 @@ func (c *Cover) settle(segments []Segment) {
 // Add takes up segments in any order; what is there already changes nothing. segments is not
 // changed. On an error nothing was taken up. O(n log n) for n segments out of order, O(n) in order,
 // and what their tiles hold is worked out again by the next Result.
+//
+// Until mostSampled segments are there, frame and strips are chosen anew, and everything is laid
+// anew, whenever their number has doubled.
 func (c *Cover) Add(segments []Segment) error {
 	if err := check(segments); err != nil {
 		return err
 	}
 	segments = inOrder(segments)
+	if c.count > 0 {
+		segments = c.unknown(segments)
+	}
 	if len(segments) == 0 {
 		return nil
 	}
-	if c.perTileU == 0 {
+	c.count += len(segments)
+	switch {
+	case c.settled == 0 && len(segments) > mostSampled:
 		c.settle(segments)
+	case c.settled <= mostSampled:
+		c.early = append(c.early, segments...)
+		if c.count > 2*c.settled {
+			segments = c.again()
+		}
 	}
-	c.bars = slices.Grow(c.bars, len(segments)/2)
+	c.lay(segments)
+	return nil
+}
+
+// again forgets what was laid, settles by all segments so far and gives them in order.
+func (c *Cover) again() []Segment {
+	c.early = inOrder(c.early)
+	clear(c.known)
+	clear(c.tileAt)
+	c.bars, c.pieces, c.runs, c.tiles, c.stale = c.bars[:0], c.pieces[:0], c.runs[:0], c.tiles[:0], c.stale[:0]
+	c.sum, c.swath = areas{}, 0
+	c.settle(c.early)
+	return c.early
+}
+
+func (c *Cover) lay(segments []Segment) {
 	b := builder{c: c}
 	for i := range segments {
 		b.add(&segments[i])
 	}
 	b.finish()
 	c.swath += int64(math.Round(b.swathM2 / areaUnitM2))
-	return nil
 }
 
 // inOrder is the segments in the order of the drive, each once; segments itself where that is so.
 func inOrder(segments []Segment) []Segment {
 	for i := 1; i < len(segments); i++ {
+		if a, b := &segments[i-1], &segments[i]; a.Line == b.Line && a.StartM < b.StartM {
+			continue
+		}
 		if compareSegments(segments[i-1], segments[i]) >= 0 {
 			segments = slices.Clone(segments)
 			slices.SortFunc(segments, compareSegments)

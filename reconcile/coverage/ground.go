@@ -10,13 +10,13 @@ import (
 // whose sides do not cross is exact by its middle line, others are cut in thirds.
 // O(n log n + n m) for n sides of which m stand side by side; work is bounded.
 func (f *fence) groundM2() (insideM2, excludedM2 float64) {
-	if len(f.sides) == 0 {
+	if len(f.onPlane) == 0 {
 		return 0, 0
 	}
-	slices.SortFunc(f.sides, func(a, b side) int { return cmp.Compare(a.v0, b.v0) })
+	slices.SortFunc(f.onPlane, func(a, b side) int { return cmp.Compare(a.v0, b.v0) })
 	f.heights = f.heights[:0]
-	for i := range f.sides {
-		f.heights = append(f.heights, f.sides[i].v0, f.sides[i].v1)
+	for i := range f.onPlane {
+		f.heights = append(f.heights, f.onPlane[i].v0, f.onPlane[i].v1)
 	}
 	slices.Sort(f.heights)
 	f.heights = slices.Compact(f.heights)
@@ -25,8 +25,8 @@ func (f *fence) groundM2() (insideM2, excludedM2 float64) {
 	next := 0
 	for i := 1; i < len(f.heights); i++ {
 		v0, v1 := f.heights[i-1], f.heights[i]
-		for ; next < len(f.sides) && f.sides[next].v0 <= v0; next++ {
-			g.across = append(g.across, f.sides[next])
+		for ; next < len(f.onPlane) && f.onPlane[next].v0 <= v0; next++ {
+			g.across = append(g.across, f.onPlane[next])
 		}
 		g.across = slices.DeleteFunc(g.across, func(s side) bool { return s.v1 <= v0 })
 		g.layer(v0, v1, g.at((v0+v1)/2))

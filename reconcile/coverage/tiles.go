@@ -114,10 +114,7 @@ func (c *Cover) flush(to int32) {
 				c.tiles = append(c.tiles, tile{key: tileKey{row, col}, runs: -1})
 			}
 			t := &c.tiles[i]
-			if !t.stale {
-				t.stale = true
-				c.stale = append(c.stale, i)
-			}
+			c.spoil(i)
 			last := int32(len(c.pieces)) - 1
 			if t.runs >= 0 && c.runs[t.runs].piece == last && c.runs[t.runs].to == c.underFrom {
 				c.runs[t.runs].to = to
@@ -126,6 +123,14 @@ func (c *Cover) flush(to int32) {
 			c.runs = append(c.runs, run{c.underFrom, to, last, t.runs})
 			t.runs = int32(len(c.runs)) - 1
 		}
+	}
+}
+
+// spoil marks a tile to be worked out again.
+func (c *Cover) spoil(i int32) {
+	if t := &c.tiles[i]; !t.stale {
+		t.stale = true
+		c.stale = append(c.stale, i)
 	}
 }
 

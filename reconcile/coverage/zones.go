@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"hopperbook/reconcile/plane"
 )
 
 // zones is one line cut by the boundary and the exclusion areas.
@@ -75,7 +77,8 @@ func (s *side) at(v float64) float64 { return s.u0 + (v-s.v0)/(s.v1-s.v0)*(s.u1-
 
 // fence is the boundary and the exclusion areas, found by the row of tiles.
 type fence struct {
-	sides   []side
+	onPlane []side
+	sides   []side  // in the frame
 	rows    []int32 // where the sides of a row begin in filed, for (row - row0) >> shift
 	filed   []int32 // sides by row
 	row0    int32
@@ -84,8 +87,25 @@ type fence struct {
 	sum     groundSum
 }
 
-func (f *fence) reset() {
-	f.sides, f.rows, f.filed, f.shift, f.row0 = f.sides[:0], f.rows[:0], f.filed[:0], 0, 0
+// add keeps the sides of a polygon; nil has none.
+func (f *fence) add(p *plane.Polygon, exclusion bool) {
+	if p == nil {
+		return
+	}
+	p.EachEdge(func(a, b plane.Point) {
+		f.onPlane = append(f.onPlane, side{a.XM, a.YM, b.XM, b.YM, exclusion}.upward())
+	})
+}
+
+// turn lays the sides into a frame.
+func (f *fence) turn(to frame) {
+	f.sides, f.rows, f.filed, f.shift, f.row0 = append(f.sides[:0], f.onPlane...), f.rows[:0], f.filed[:0], 0, 0
+	for i := range f.sides {
+		s := &f.sides[i]
+		s.u0, s.v0 = to.to(s.u0, s.v0)
+		s.u1, s.v1 = to.to(s.u1, s.v1)
+		*s = s.upward()
+	}
 }
 
 // mostEntries bounds how many entries a fence's rows have: taller rows where
