@@ -148,7 +148,7 @@ func measureAreas(tracks [][]track.Segment, bound *plane.Boundary, found *findin
 		swaths = coverage.FromTrack(swaths, on, t)
 		swathM2 += track.Total(t).SwathM2
 	}
-	a, err := coverage.Measure(swaths, polygon)
+	a, err := coverage.Measure(swaths, polygon, nil)
 	if err != nil {
 		return Areas{}, fault.Wrap("measure the drive", err)
 	}

@@ -60,7 +60,7 @@ func field(reg *registers, mass balance.FieldMass, machines [][]track.Segment) (
 	for _, pieces := range machines {
 		swaths = coverage.FromTrack(swaths, boundary.Plane, pieces)
 	}
-	area, err := coverage.Measure(swaths, &boundary.Polygon)
+	area, err := coverage.Measure(swaths, &boundary.Polygon, nil)
 	if err != nil {
 		return Field{}, fault.Wrap("coverage of field "+string(mass.Field), err)
 	}

@@ -1,10 +1,10 @@
 package coverage
 
 import (
+	"encoding/json"
 	"math"
 	"math/rand/v2"
 	"testing"
-	"time"
 
 	"hopperbook/reconcile/plane"
 )
@@ -84,23 +84,46 @@ func BenchmarkMeasure(b *testing.B) {
 	}
 }
 
-// BenchmarkBesideUnion runs a general polygon union of the same swaths in the
-// same run and reports how many times longer it takes a fix. Small, because the union is slow.
-func BenchmarkBesideUnion(b *testing.B) {
-	segments, _ := fieldWork(1.4, 18, 2, rtk)
-	rings := outlines(segments)
-	begin := time.Now()
-	u, ok := unionOf(b, rings)
-	peer := time.Since(begin)
-	var r Result
-	b.ResetTimer()
-	for b.Loop() {
-		r = measure(b, segments, nil)
-	}
-	ours := b.Elapsed() / time.Duration(b.N)
-	b.ReportMetric(float64(peer)/float64(ours), "times_slower_union")
-	b.ReportMetric(float64(len(segments))/ours.Seconds(), "fixes/s")
-	if ok {
-		b.ReportMetric(1e6*(r.CoveredM2/u.Area()-1), "ppm_apart")
+// BenchmarkBesideGEOS runs the union of GEOS over the same swaths in the same run: of a
+// quadrilateral each segment, and in the fastest of several preparations (see
+// testdata/outside/geos_time.py). It reports how many times longer they take. The largest
+// fields are left to us alone: GEOS takes minutes there.
+func BenchmarkBesideGEOS(b *testing.B) {
+	for _, c := range []struct {
+		name      string
+		ha, stepM float64
+	}{{"5ha_1Hz", 5, 10.0 / 3}, {"5ha_5Hz", 5, 2.0 / 3}, {"40ha_1Hz", 40, 10.0 / 3}, {"40ha_5Hz", 40, 2.0 / 3}, {"150ha_1Hz", 150, 10.0 / 3}} {
+		segments, _ := fieldWork(c.ha, 18, c.stepM, rtk)
+		b.Run(c.name, func(b *testing.B) {
+			job := geosTiming{WidthM: 18, Path: [][2]float64{{segments[0].FromXM, segments[0].FromYM}}}
+			for _, s := range segments {
+				job.Path = append(job.Path, [2]float64{s.ToXM, s.ToYM})
+			}
+			var times map[string]struct{ Seconds, AreaM2 float64 }
+			askPython(b, "geos_time.py", []geosTiming{job}, func(answer []byte) error { return json.Unmarshal(answer, &times) })
+			var cover Cover
+			var r Result
+			b.ResetTimer()
+			for b.Loop() {
+				if err := cover.Reset(nil, nil, Options{}); err != nil {
+					b.Fatal(err)
+				}
+				if err := cover.Add(segments); err != nil {
+					b.Fatal(err)
+				}
+				r = cover.Result()
+			}
+			ours := b.Elapsed().Seconds() / float64(b.N)
+			fastest := times["quads"]
+			for name, t := range times {
+				b.Logf("%s: %.1f us a fix, %.0f times ours, area %+.1e from ours", name, 1e6*t.Seconds/float64(len(segments)), t.Seconds/ours, t.AreaM2/r.CoveredM2-1)
+				if t.Seconds < fastest.Seconds {
+					fastest = t
+				}
+			}
+			b.ReportMetric(times["quads"].Seconds/ours, "x_quads")
+			b.ReportMetric(fastest.Seconds/ours, "x_fastest")
+			b.ReportMetric(float64(len(segments))/ours, "fixes/s")
+		})
 	}
 }

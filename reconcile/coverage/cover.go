@@ -25,18 +25,19 @@ type Cover struct {
 	fence              fence
 	groundM2, offM2    float64 // inside the boundary; of it in exclusion areas
 
-	known   map[int][]stretch // by line: what was driven, in order
-	early   []Segment         // all segments, until there are enough to settle frame and strips by
-	settled int               // segments they were settled by
-	count   int
-	bars    []bar
-	pieces  []piece
-	runs    []run
-	tiles   []tile
-	tileAt  map[tileKey]int32
-	stale   []int32 // tiles to be worked out again
-	swath   int64   // in areaUnitM2
-	sum     areas
+	known              map[int][]stretch // by line: what was driven, in order
+	early              []Segment         // all segments, until there are enough to settle frame and strips by
+	settled            int               // segments they were settled by
+	earlyM2, settledM2 float64           // swath area of early; of what frame and strips were settled by
+	count              int
+	bars               []bar
+	pieces             []piece
+	runs               []run
+	tiles              []tile
+	tileAt             map[tileKey]int32
+	stale              []int32 // tiles to be worked out again
+	swath              int64   // in areaUnitM2
+	sum                areas
 
 	under     box // tiles of the quadrilaterals that are not filed yet
 	underFrom int32
@@ -84,7 +85,9 @@ const (
 	leastStripM   = 0.02
 	mostStripM    = 1
 	stripsPerSide = 400 // of a square as large as what is covered
+	mostStrips    = 4e5 // along everything driven: narrow swaths need no finer ones
 	boutsInTile   = 3.5
+	leastTileM    = 20
 	tolShare      = 2e-5
 	roughPerM     = 0.25 // rough strips a metre of such a square's side, about
 	mostSampled   = 4096 // segments looked at to choose
@@ -94,25 +97,28 @@ const (
 func (c *Cover) settle(segments []Segment) {
 	c.settled = len(segments)
 	c.frame = mainDirection(segments)
-	var swathM2, widthM float64
+	var swathM2, widthM, lengthM float64
 	stride := 1 + len(segments)/mostSampled
 	n := 0.0
 	for i := 0; i < len(segments); i += stride {
-		swathM2 += segments[i].lengthM() * segments[i].WidthM * float64(stride)
+		l := segments[i].lengthM() * float64(stride)
+		lengthM += l
+		swathM2 += l * segments[i].WidthM
 		widthM += segments[i].WidthM
 		n++
 	}
 	c.fence.turn(c.frame)
+	c.settledM2 = swathM2
 	areaM2 := swathM2
 	if c.groundM2 > 0 {
 		areaM2 = min(areaM2, c.groundM2)
 	}
 	c.stripM = c.options.StripM
 	if !(c.stripM > 0) {
-		c.stripM = max(leastStripM, min(mostStripM, math.Sqrt(areaM2)/stripsPerSide))
+		c.stripM = max(leastStripM, min(mostStripM, max(math.Sqrt(areaM2)/stripsPerSide, lengthM/mostStrips)))
 	}
 	c.perTileV = 1 / (stripsInTile * c.stripM)
-	c.perTileU = n / (boutsInTile * widthM)
+	c.perTileU = 1 / max(leastTileM, boutsInTile*widthM/n)
 	areaM2 = max(1, areaM2)
 	c.tolM2 = tolShare * areaM2 / math.Sqrt(roughPerM*math.Sqrt(areaM2))
 	c.tolTileM2 = tolShare * math.Sqrt(areaM2/(c.perTileU*c.perTileV))
@@ -124,7 +130,7 @@ func (c *Cover) settle(segments []Segment) {
 // and what their tiles hold is worked out again by the next Result.
 //
 // Until mostSampled segments are there, frame and strips are chosen anew, and everything is laid
-// anew, whenever their number has doubled.
+// anew, whenever their number has doubled or their area is four times as large.
 func (c *Cover) Add(segments []Segment) error {
 	if err := check(segments); err != nil {
 		return err
@@ -142,12 +148,20 @@ func (c *Cover) Add(segments []Segment) error {
 		c.settle(segments)
 	case c.settled <= mostSampled:
 		c.early = append(c.early, segments...)
-		if c.count > 2*c.settled {
+		c.earlyM2 += swathOf(segments)
+		if c.count > 2*c.settled || c.earlyM2 > 4*c.settledM2 {
 			segments = c.again()
 		}
 	}
 	c.lay(segments)
 	return nil
+}
+
+func swathOf(segments []Segment) (m2 float64) {
+	for i := range segments {
+		m2 += segments[i].lengthM() * segments[i].WidthM
+	}
+	return m2
 }
 
 // again forgets what was laid, settles by all segments so far and gives them in order.

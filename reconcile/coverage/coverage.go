@@ -89,6 +89,9 @@ func compareSegments(a, b Segment) int {
 
 const op = "measure coverage"
 
+// longestSegmentM bounds what one segment may cost; track joins no fixes further apart than 100 m.
+const longestSegmentM = 10e3
+
 func off(v float64) bool { return !(math.Abs(v) <= plane.ReachM) }
 
 func check(segments []Segment) error {
@@ -101,6 +104,9 @@ func check(segments []Segment) error {
 		case !(s.WidthM > 0 && s.WidthM <= track.MaxBoutWidthM):
 			return fault.Newf(op, fault.Input, fmt.Sprintf("segment %d has a bout width of %v m", i, s.WidthM),
 				fmt.Sprintf("A bout width lies above 0 and at most at %d m.", track.MaxBoutWidthM))
+		case s.lengthM() > longestSegmentM:
+			return fault.Newf(op, fault.Input, fmt.Sprintf("segment %d is %.0f km long: no machine spreads that far between two fixes", i, s.lengthM()/1000),
+				"Drop the fixes that jump, or give them lines of their own.")
 		case math.IsNaN(s.StartM) || math.IsInf(s.StartM, 0):
 			return fault.Newf(op, fault.Input, fmt.Sprintf("segment %d starts at %v m", i, s.StartM), "Give the distance driven since the line began.")
 		}

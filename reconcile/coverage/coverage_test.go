@@ -113,6 +113,25 @@ func closedForms() []closedForm {
 		{100, 250}, {100 + 60*sin, 250 - 60*cos}, {100 + 120*sin, 250}}
 	turn := 80 * math.Pi / 180
 
+	// An Archimedean spiral, 25 m from turn to turn: nothing overlaps but the inner folds of its chords,
+	// and each joint gains a sector and loses a kite.
+	var spiral []xy
+	for i := range 160 {
+		sin, cos := math.Sincos(float64(i) * 0.1)
+		r := 40 + 25*float64(i)*0.1/(2*math.Pi)
+		spiral = append(spiral, xy{r * cos, r * sin})
+	}
+	spiralM, spiralTurns := 0.0, 0.0
+	for i := 1; i < len(spiral); i++ {
+		dx, dy := spiral[i][0]-spiral[i-1][0], spiral[i][1]-spiral[i-1][1]
+		spiralM += math.Hypot(dx, dy)
+		if i > 1 {
+			ex, ey := spiral[i-1][0]-spiral[i-2][0], spiral[i-1][1]-spiral[i-2][1]
+			a := math.Atan2(ex*dy-ey*dx, ex*dx+ey*dy)
+			spiralTurns += h * h * (a/2 - math.Tan(a/2))
+		}
+	}
+
 	return []closedForm{
 		{"wedges", 20, 6, wedges, []int{1, 4}, nil, Result{SwathM2: 6000 + 4800,
 			CoveredM2: 6000 + 4800 + 2*(h*h*turn/2-h*h*math.Tan(turn/2))}},
@@ -128,6 +147,7 @@ func closedForms() []closedForm {
 			Result{SwathM2: n * chord * 20, CoveredM2: band + (n-1)*fan, Overlap2M2: kite}},
 		{"two turns of a spiral", 20, 10, circle(r, n, 2), nil, nil,
 			Result{SwathM2: 2 * n * chord * 20, CoveredM2: band + n*fan, Overlap2M2: band + (n-1)*fan - kite, Overlap3M2: kite}},
+		{"spiral", 20, 10, spiral, nil, nil, Result{SwathM2: 20 * spiralM, CoveredM2: 20*spiralM + spiralTurns}},
 		{"lattice", 20, 4, lp, lo, nil, Result{SwathM2: 80000, CoveredM2: 400 * (9*18 + 20), Overlap2M2: 9 * 2 * 400}},
 		{"boundary with a hole", 20, 4, fp, fo, hole, Result{
 			SwathM2: 8 * 220 * 20, CoveredM2: 160*200 - 40*60, OutsideM2: 160*20 + 40*60,
@@ -174,6 +194,77 @@ func TestWidthChangesInATurn(t *testing.T) {
 	}
 }
 
+// TestExclusion: what was spread in exclusion areas is neither covered nor missed.
+func TestExclusion(t *testing.T) {
+	points, off := lattice(10, 18, -20, 220)
+	p := plane.At(-46, 169)
+	segments := FromTrack(nil, p, track.Clean(drive(p, 20, 4, points, off...), track.Options{}).Segments)
+	field := &plane.Polygon{Parts: []plane.Part{{Outer: ring(0, 0, 250, 200)}}}
+	pond, ditch := plane.Part{Outer: ring(30, 40, 70, 90)}, plane.Part{Outer: ring(150, -30, 300, 30)} // the ditch reaches out of field and swaths
+	r, err := Measure(segments, field, &plane.Polygon{Parts: []plane.Part{pond, ditch}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	const reach = 9*18 + 9 + 10.0 // the swaths lie from -1 to here
+	want := Result{BoundaryM2: 50000, ExclusionM2: 40*50 + 100*30, ExcludedM2: 40*50 + (reach-150)*30,
+		CoveredM2: reach*200 - 40*50 - (reach-150)*30, OutsideM2: (reach+1)*40 + 1*200}
+	want.MissedM2 = want.BoundaryM2 - want.ExclusionM2 - want.CoveredM2
+	for _, v := range [][2]float64{{r.BoundaryM2, want.BoundaryM2}, {r.ExclusionM2, want.ExclusionM2}, {r.ExcludedM2, want.ExcludedM2},
+		{r.CoveredM2, want.CoveredM2}, {r.OutsideM2, want.OutsideM2}, {r.MissedM2, want.MissedM2}} {
+		if math.Abs(v[0]-v[1]) > 0.01 {
+			t.Errorf("%+v, want %+v", r, want)
+			break
+		}
+	}
+	all, err := Measure(segments, nil, &plane.Polygon{Parts: []plane.Part{pond}})
+	if err != nil || math.Abs(all.ExcludedM2-2000) > 0.01 || math.Abs(all.CoveredM2-((reach+1)*240-2000)) > 0.01 || all.MissedM2 != 0 {
+		t.Errorf("without a boundary: %+v, %v", all, err)
+	}
+}
+
+// TestGroundEvenOdd: a boundary that crosses itself, and an exclusion area across it.
+func TestGroundEvenOdd(t *testing.T) {
+	tie := &plane.Polygon{Parts: []plane.Part{{Outer: plane.Ring{{XM: 0, YM: 0}, {XM: 10, YM: 10}, {XM: 10, YM: 0}, {XM: 0, YM: 10}}}}}
+	for turn := range 7 { // no direction is special
+		sin, cos := math.Sincos(float64(turn))
+		to := func(p plane.Polygon) *plane.Polygon {
+			_, moved := transform(nil, plane.Polygon{Parts: []plane.Part{{Outer: p.Parts[0].Outer, Holes: []plane.Ring{{}}}}}, func(x, y float64) (float64, float64) {
+				return x*cos - y*sin + 500, x*sin + y*cos
+			})
+			return &moved
+		}
+		c, err := New(to(*tie), to(plane.Polygon{Parts: []plane.Part{{Outer: ring(4, -3, 6, 30)}}}), Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r := c.Result(); math.Abs(r.BoundaryM2-50) > 1e-6 || math.Abs(r.ExclusionM2-2) > 1e-6 || math.Abs(r.MissedM2-48) > 1e-6 {
+			t.Errorf("turned by %d: %+v, want 50, 2 and 48", turn, r)
+		}
+	}
+}
+
+// TestClassesAddUp: where passes go straight and no place is covered more than three
+// times, the classes times their count are the swath.
+func TestClassesAddUp(t *testing.T) {
+	for seed := range uint64(20) {
+		rng := rand.New(rand.NewPCG(seed, 13))
+		var segments []Segment
+		for line := range 12 { // six passes, and six across them
+			at := 14*float64(line%6) + 4*rng.Float64()
+			a, b := xy{at, 100 * rng.Float64()}, xy{at, 300 + 100*rng.Float64()}
+			if line >= 6 {
+				a, b = xy{-20 + 10*rng.Float64(), 130 + 1.7*at}, xy{120 + 10*rng.Float64(), 130 + 1.7*at}
+			}
+			segments = append(segments, Segment{Line: line, FromXM: a[0], FromYM: a[1], ToXM: b[0], ToYM: b[1], WidthM: 14 + 5*rng.Float64()})
+		}
+		r := measure(t, segments, nil)
+		sum := r.CoveredM2 + r.Overlap2M2 + 2*r.Overlap3M2
+		if r.Overlap3M2 == 0 || math.Abs(sum-r.SwathM2) > r.ErrorM2 {
+			t.Errorf("seed %d: classes add up to %.3f, swath %.3f, estimate %.3f", seed, sum, r.SwathM2, r.ErrorM2)
+		}
+	}
+}
+
 // TestEndsInOneStrip: passes that end one by one inside a metre must not look like a slope.
 func TestEndsInOneStrip(t *testing.T) {
 	for i := range 20 {
@@ -198,7 +289,7 @@ func TestEmptyAndRefused(t *testing.T) {
 	}
 	for _, s := range []Segment{
 		{WidthM: 0, ToXM: 1}, {WidthM: -1, ToXM: 1}, {WidthM: math.NaN(), ToXM: 1}, {WidthM: 1e9, ToXM: 1},
-		{WidthM: 20, ToXM: math.NaN()}, {WidthM: 20, FromYM: math.Inf(1)}, {WidthM: 20, ToYM: 5e6}, {WidthM: 20, StartM: math.NaN()},
+		{WidthM: 20, ToXM: math.NaN()}, {WidthM: 20, FromYM: math.Inf(1)}, {WidthM: 20, ToYM: 5e6}, {WidthM: 20, ToYM: 11e3}, {WidthM: 20, StartM: math.NaN()},
 	} {
 		if _, err := Measure([]Segment{s}, nil, nil); err == nil || fault.CodeOf(err) != fault.Input {
 			t.Errorf("%+v: %v", s, err)

@@ -19,8 +19,15 @@ type geosJob struct {
 
 type geosAnswer struct{ Area, Inside float64 }
 
-// geos asks GEOS, in one process for all jobs. It skips without a Python that has shapely.
-func geos(t testing.TB, jobs []geosJob) []geosAnswer {
+// geosTiming is a line to testdata/outside/geos_time.py.
+type geosTiming struct {
+	Path   [][2]float64 `json:"path"`
+	WidthM float64      `json:"width"`
+}
+
+// askPython sends jobs, a line each, to a script of testdata/outside and hands on its
+// answers. It skips without a Python that has shapely.
+func askPython[J any](t testing.TB, script string, jobs []J, take func(answer []byte) error) {
 	t.Helper()
 	python := ""
 	for _, p := range []string{"/usr/bin/python3", "python3"} {
@@ -30,32 +37,38 @@ func geos(t testing.TB, jobs []geosJob) []geosAnswer {
 		}
 	}
 	if python == "" {
-		t.Skip("no python3 with shapely here (Debian: python3-shapely): the cross-check against GEOS is left out")
+		t.Skip("no python3 with shapely here (Debian: python3-shapely): the comparison with GEOS is left out")
 	}
-	var in, out bytes.Buffer
+	var in, out, stderr bytes.Buffer
 	enc := json.NewEncoder(&in)
 	for _, j := range jobs {
 		if err := enc.Encode(j); err != nil {
 			t.Fatal(err)
 		}
 	}
-	cmd := exec.Command(python, "../../testdata/outside/geos_union.py")
-	var stderr bytes.Buffer
+	cmd := exec.Command(python, "../../testdata/outside/"+script)
 	cmd.Stdin, cmd.Stdout, cmd.Stderr = &in, &out, &stderr
 	if err := cmd.Run(); err != nil {
 		t.Fatalf("%v\n%s", err, stderr.String())
 	}
-	answers := make([]geosAnswer, 0, len(jobs))
-	for dec := json.NewDecoder(&out); dec.More(); {
-		var a geosAnswer
-		if err := dec.Decode(&a); err != nil {
-			t.Fatal(err)
-		}
-		answers = append(answers, a)
-	}
+	answers := bytes.Split(bytes.TrimSpace(out.Bytes()), []byte("\n"))
 	if len(answers) != len(jobs) {
 		t.Fatalf("%d answers to %d jobs", len(answers), len(jobs))
 	}
+	for _, a := range answers {
+		if err := take(a); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// geos asks GEOS, in one process for all jobs.
+func geos(t testing.TB, jobs []geosJob) (answers []geosAnswer) {
+	askPython(t, "geos_union.py", jobs, func(line []byte) error {
+		var a geosAnswer
+		defer func() { answers = append(answers, a) }()
+		return json.Unmarshal(line, &a)
+	})
 	return answers
 }
 

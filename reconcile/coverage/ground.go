@@ -6,9 +6,9 @@ import (
 )
 
 // groundM2 is the area inside the boundary by the even-odd rule, and what of it the
-// exclusion areas take. Between the heights of all corners the sides are straight: a layer
-// whose sides do not cross is exact by its middle line, others are cut in thirds.
-// O(n log n + n m) for n sides of which m stand side by side; work is bounded.
+// exclusion areas take. Between the heights of all ends the sides are straight; a layer in which two of them cross
+// is cut there, so that the middle line of each is exact. O(n log n + n m) for n sides of which m stand
+// side by side, and O(m log m) for each crossing, of which so many are looked at as keep the work bounded.
 func (f *fence) groundM2() (insideM2, excludedM2 float64) {
 	if len(f.onPlane) == 0 {
 		return 0, 0
@@ -29,35 +29,66 @@ func (f *fence) groundM2() (insideM2, excludedM2 float64) {
 			g.across = append(g.across, f.onPlane[next])
 		}
 		g.across = slices.DeleteFunc(g.across, func(s side) bool { return s.v1 <= v0 })
-		g.layer(v0, v1, g.at((v0+v1)/2))
+		g.layer(v0, v1)
 	}
 	return g.sum[0], g.sum[1]
 }
 
-// mostGroundWork is how many cuts of sides are spent on refining.
-const mostGroundWork = 1 << 24
+// mostGroundWork bounds the sides looked at because others cross.
+const mostGroundWork = 1 << 20
 
 type groundSum struct {
-	across []side
+	across []side // through the layer at hand
 	cuts   []zoneCut
 	sum    [2]float64
 	left   int
 }
 
+// layer adds up v0..v1.
+func (g *groundSum) layer(v0, v1 float64) {
+	if g.left > 0 {
+		if v, ok := g.crossing(v0, v1); ok {
+			g.layer(v0, v)
+			g.layer(v, v1)
+			return
+		}
+	}
+	inside, excluded := g.at((v0 + v1) / 2)
+	g.sum[0] += inside * (v1 - v0)
+	g.sum[1] += excluded * (v1 - v0)
+}
+
+// crossing is a height between v0 and v1 at which two neighbouring sides cross. It looks from a little inside the
+// ends: sides that meet there stand in either order, within rounding.
+func (g *groundSum) crossing(v0, v1 float64) (v float64, ok bool) {
+	g.left -= len(g.across)
+	v0, v1 = v0+1e-9*(v1-v0), v1-1e-9*(v1-v0)
+	slices.SortFunc(g.across, func(a, b side) int {
+		return cmp.Or(cmp.Compare(a.at(v0), b.at(v0)), cmp.Compare(a.at(v1), b.at(v1)))
+	})
+	for i := 1; i < len(g.across); i++ {
+		a, b := &g.across[i-1], &g.across[i]
+		low, high := b.at(v0)-a.at(v0), b.at(v1)-a.at(v1)
+		if v := v0 + (v1-v0)*low/(low-high); high < 0 && low > 0 && v > v0 && v < v1 {
+			return v, true
+		}
+	}
+	return 0, false
+}
+
 // at is the lengths inside the boundary and of exclusion areas in it on a line.
-func (g *groundSum) at(v float64) (l [2]float64) {
+func (g *groundSum) at(v float64) (inside, excluded float64) {
 	g.cuts = g.cuts[:0]
 	for i := range g.across {
 		g.cuts = append(g.cuts, zoneCut{g.across[i].at(v), g.across[i].exclusion})
 	}
-	g.left -= len(g.across)
 	slices.SortFunc(g.cuts, func(a, b zoneCut) int { return cmp.Compare(a.x, b.x) })
 	in, off := false, false
 	for i, c := range g.cuts {
 		if i > 0 && in {
-			l[0] += c.x - g.cuts[i-1].x
+			inside += c.x - g.cuts[i-1].x
 			if off {
-				l[1] += c.x - g.cuts[i-1].x
+				excluded += c.x - g.cuts[i-1].x
 			}
 		}
 		if c.exclusion {
@@ -66,24 +97,5 @@ func (g *groundSum) at(v float64) (l [2]float64) {
 			in = !in
 		}
 	}
-	return l
+	return inside, excluded
 }
-
-// groundTolM2 is what a layer may be off before it is cut again.
-const groundTolM2 = 1e-5
-
-func (g *groundSum) layer(v0, v1 float64, mid [2]float64) {
-	h := (v1 - v0) / 3
-	low, high := g.at(v0+h/2), g.at(v1-h/2)
-	off := max(abs(low[0]+high[0]-2*mid[0]), abs(low[1]+high[1]-2*mid[1])) * h
-	if off <= groundTolM2 || g.left <= 0 {
-		g.sum[0] += h * (low[0] + mid[0] + high[0])
-		g.sum[1] += h * (low[1] + mid[1] + high[1])
-		return
-	}
-	g.layer(v0, v0+h, low)
-	g.layer(v0+h, v1-h, mid)
-	g.layer(v1-h, v1, high)
-}
-
-func abs(v float64) float64 { return max(v, -v) }

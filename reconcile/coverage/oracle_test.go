@@ -287,24 +287,3 @@ func TestLogInTwo(t *testing.T) {
 		t.Errorf("two machines %+v, one %+v", got, whole)
 	}
 }
-
-func FuzzMeasure(f *testing.F) {
-	f.Add(0.0, 0.0, 10.0, 20.0, 30.0, -5.0, 18.0, 0.0)
-	f.Add(1e5, -1e5, 1e5, 1e5, -1e5, 1e5, 100.0, 7.0)
-	f.Add(0.0, 0.0, 1e-300, 0.0, 0.0, 1e-12, 1e-9, 3.0)
-	f.Fuzz(func(t *testing.T, x0, y0, x1, y1, x2, y2, w, s float64) {
-		segments := []Segment{
-			{StartM: s, FromXM: x0, FromYM: y0, ToXM: x1, ToYM: y1, WidthM: w},
-			{StartM: s + math.Hypot(x1-x0, y1-y0), FromXM: x1, FromYM: y1, ToXM: x2, ToYM: y2, WidthM: w},
-		}
-		field := plane.Polygon{Parts: []plane.Part{{Outer: plane.Ring{{XM: x0, YM: y1}, {XM: x1, YM: y2}, {XM: x2, YM: y0}, {XM: w, YM: s}}}}}
-		r, err := Measure(segments, &field, nil)
-		if err != nil {
-			return
-		}
-		slack := 2*r.ErrorM2 + 1e-6*(1+r.SwathM2+r.BoundaryM2)
-		if !(r.CoveredM2 >= 0 && r.CoveredM2 <= r.BoundaryM2+slack && r.MissedM2 >= 0 && r.OutsideM2 >= 0 && !math.IsNaN(r.ErrorM2)) {
-			t.Errorf("%+v", r)
-		}
-	})
-}

@@ -146,7 +146,7 @@ func (c *Cover) runsOf(t *tile) []run {
 			return d
 		}
 		x, y := &c.bars[a.from], &c.bars[b.from]
-		return cmp.Or(cmp.Compare(x.s, y.s), cmp.Compare(x.lu, y.lu), cmp.Compare(x.lv, y.lv), cmp.Compare(c.bars[a.from+1].s, c.bars[b.from+1].s))
+		return cmp.Or(cmp.Compare(x.s, y.s), cmp.Compare(c.bars[a.to].s, c.bars[b.to].s), cmp.Compare(x.lu, y.lu), cmp.Compare(x.lv, y.lv))
 	}
 	if !slices.IsSortedFunc(c.sorted, before) {
 		slices.SortFunc(c.sorted, before)

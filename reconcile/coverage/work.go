@@ -274,6 +274,10 @@ func (w *worker) refineStrip(v0, v1 float64) {
 		w.layers = w.layers[:mostLayers]
 	}
 	n := len(w.layers)
+	if n == 0 { // they lie on its edge, within rounding
+		w.plain(v0, v1)
+		return
+	}
 	w.plain(v0, w.layers[0])
 	thinM := 8 * w.c.tolM2 / (w.u1 - w.u0)
 	w.left = mostLines
