@@ -57,6 +57,7 @@ type Areas struct {
 type MeasureOptions struct {
 	BoutWidthM float64          // for fixes that name none; 0: none
 	Boundary   schemas.Boundary // what counts as inside; empty: no boundary
+	Exclusion  schemas.Boundary // what is not to be spread; empty: nothing
 	// Infer counts only what was driven at a spreading speed where a log does
 	// not say whether product was leaving; else the whole drive counts there.
 	Infer bool
@@ -125,6 +126,18 @@ func (d *Drive) clean(l Log, o MeasureOptions, found *findings) []track.Segment 
 	d.Machines = append(d.Machines, MachineDrive{Machine: l.Machine, UsedFixes: cleaned.Used,
 		DistanceM: rounded(total.LengthM, 3), SpreadM: rounded(total.SpreadM, 3), SwathM2: rounded(total.SwathM2, 2)})
 	return cleaned.Segments
+}
+
+// exclusion lays the exclusion areas on the plane of the drive; nil: none.
+func (o MeasureOptions) exclusion(on plane.Plane) (*plane.Polygon, error) {
+	if len(o.Exclusion) == 0 {
+		return nil, nil
+	}
+	p, err := on.Lay(rings(o.Exclusion))
+	if err != nil {
+		return nil, fault.Wrap("the exclusion areas", err)
+	}
+	return &p, nil
 }
 
 func measureAreas(tracks [][]track.Segment, bound *plane.Boundary, found *findings) (Areas, error) {

@@ -5,8 +5,10 @@ import (
 	"math"
 	"reflect"
 	"slices"
+	"strings"
 	"testing"
 
+	"hopperbook/reconcile/plane"
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
 )
@@ -70,6 +72,41 @@ func TestMeasureByHand(t *testing.T) {
 	o.Boundary = squareOf(0, 0, 100, 100)
 	checkAreas(t, "nothing", measured(t, o).Areas, Areas{MissedM2: 10000, BoundaryM2: 10000})
 	checkAreas(t, "nothing at all", measured(t, MeasureOptions{}).Areas, Areas{})
+}
+
+func TestExclusionAreasOfADrive(t *testing.T) {
+	on := plane.At(latDeg0, lonDeg0)
+	if p, err := (MeasureOptions{}).exclusion(on); p != nil || err != nil {
+		t.Errorf("none: %v, %v", p, err)
+	}
+	p, err := MeasureOptions{Exclusion: squareOf(10, 20, 40, 60)}.exclusion(on)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "area", p.AreaM2(), 1200, 0.01)
+	if !p.Contains(25, 50) || p.Contains(25, 70) {
+		t.Error("it does not lie where it was drawn")
+	}
+	far := schemas.Boundary{{{{10, 50}, {10.1, 50}, {10.1, 50.1}, {10, 50}}}}
+	if _, err := (MeasureOptions{Exclusion: far}).exclusion(on); fault.CodeOf(err) != fault.Input || !strings.Contains(err.Error(), "the exclusion areas") {
+		t.Errorf("elsewhere: %v", err)
+	}
+}
+
+// A boundary's area in the documents is that on the ellipsoid; of a bow tie, whose loops it
+// would take from each other, what even-odd gives.
+func TestBoundaryAreas(t *testing.T) {
+	b, err := plane.NewBoundary(rings(squareOf(0, 0, 18000, 4000)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	flat := b.Polygon.AreaM2()
+	if got := boundaryM2(b, flat); got != b.AreaM2() || got > flat-20 {
+		t.Errorf("%v m2, %v on the plane", got, flat)
+	}
+	if got := boundaryM2(b, flat/2); got != flat/2 {
+		t.Errorf("%v m2 where even-odd gives %v", got, flat/2)
+	}
 }
 
 // Laws: the order of logs, and of the fixes in them, changes nothing; two
