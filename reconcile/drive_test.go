@@ -169,16 +169,26 @@ func TestMeasureRefusals(t *testing.T) {
 	for i := 8; i < len(shipped.Fixes); i++ {
 		shipped.Fixes[i].LonDeg -= 150
 	}
-	for name, do := range map[string]func() (Drive, error){
-		"boundary far away": func() (Drive, error) { return Measure([]Log{log}, MeasureOptions{BoutWidthM: 20, Boundary: antipode}) },
-		"no boundary":       func() (Drive, error) { return Measure([]Log{log}, MeasureOptions{Boundary: schemas.Boundary{{}}}) },
-		"around the globe":  func() (Drive, error) { return Measure([]Log{shipped}, MeasureOptions{BoutWidthM: 20}) },
-		"machines far apart": func() (Drive, error) {
+	polar := driven("", schemas.SpreadingOn, [2]float64{0, 0}, [2]float64{0, 60})
+	for i := range polar.Fixes {
+		polar.Fixes[i].LatDeg -= 43.9
+	}
+	for name, r := range map[string]struct {
+		do   func() (Drive, error)
+		says string
+	}{
+		"boundary far away": {func() (Drive, error) { return Measure([]Log{log}, MeasureOptions{BoutWidthM: 20, Boundary: antipode}) }, "about 20000 km from the boundary"},
+		"no boundary":       {func() (Drive, error) { return Measure([]Log{log}, MeasureOptions{Boundary: schemas.Boundary{{}}}) }, "no ring"},
+		// From 169 to 19 degrees east at latitude -46: 84.3 degrees of a great circle.
+		"around the globe": {func() (Drive, error) { return Measure([]Log{shipped}, MeasureOptions{BoutWidthM: 20}) },
+			"the log is at latitude -45.9997, longitude 19.0000 at 2026-03-02T08:00:08Z, about 9400 km from the first position; 100 km are possible"},
+		"machines far apart": {func() (Drive, error) {
 			return Measure([]Log{log, {"b", shipped.Fixes[8:]}}, MeasureOptions{BoutWidthM: 20})
-		},
-		"boundary to nowhere": func() (Drive, error) { return Measure(nil, MeasureOptions{Boundary: squareOf(0, 0, 1e9, 1)}) },
+		}, "the log of b is at latitude"},
+		"at the pole":         {func() (Drive, error) { return Measure([]Log{polar}, MeasureOptions{BoutWidthM: 20}) }, "up to latitude 85"},
+		"boundary to nowhere": {func() (Drive, error) { return Measure(nil, MeasureOptions{Boundary: squareOf(0, 0, 1e9, 1)}) }, "outside"},
 	} {
-		if _, err := do(); fault.CodeOf(err) != fault.Input || fault.HintOf(err) == "" {
+		if _, err := r.do(); fault.CodeOf(err) != fault.Input || fault.HintOf(err) == "" || !strings.Contains(err.Error(), r.says) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}

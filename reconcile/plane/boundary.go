@@ -15,6 +15,7 @@ type Boundary struct {
 	// Half the box in degrees about the plane's origin, widened so that sides
 	// bulging north of their ends stay inside.
 	halfLatDeg, halfLonDeg float64
+	sides                  sides // of Polygon
 }
 
 // bulgeDeg is more than a straight side on the plane can stand out of the box of its
@@ -28,7 +29,7 @@ func (b box) bulgeDeg() float64 {
 // one), positions as GeoJSON writes them (longitude, latitude), closed or
 // not, in either direction, over the antimeridian too. It refuses no rings, a
 // ring of fewer than three different positions, positions that are none, latitudes
-// beyond 85 degrees and what reaches further than ReachM. O(n).
+// beyond 85 degrees and what reaches further than ReachM. O(n log n).
 func NewBoundary(parts [][][][2]float64) (Boundary, error) {
 	const op = "lay a boundary on a plane"
 	box, err := degreeBox(parts)
@@ -45,6 +46,7 @@ func NewBoundary(parts [][][][2]float64) (Boundary, error) {
 		return Boundary{}, fault.Newf(op, fault.Input, fmt.Sprintf("it reaches further than %.0f km from its middle", ReachM/1000),
 			"Split it into fields, or look for a position that is far off.")
 	}
+	b.sides = newSides(b.Polygon)
 	return b, nil
 }
 

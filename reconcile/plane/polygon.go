@@ -59,14 +59,16 @@ func (p Polygon) area(of func(Ring) float64) float64 {
 func (p Polygon) Contains(xM, yM float64) bool {
 	inside := false
 	p.EachEdge(func(a, b Point) {
-		if (a.YM <= yM) == (b.YM <= yM) {
-			return
-		}
-		if xM < a.XM+(yM-a.YM)/(b.YM-a.YM)*(b.XM-a.XM) {
+		if crosses(a, b, xM, yM) {
 			inside = !inside
 		}
 	})
 	return inside
+}
+
+// crosses reports whether a side crosses the line eastwards from a point.
+func crosses(a, b Point, xM, yM float64) bool {
+	return (a.YM <= yM) != (b.YM <= yM) && xM < a.XM+(yM-a.YM)/(b.YM-a.YM)*(b.XM-a.XM)
 }
 
 // EachEdge calls do for every edge of every ring, closing edges included.
