@@ -136,8 +136,9 @@ func FuzzBoundary(f *testing.F) {
 		if err != nil {
 			return
 		}
-		if m2 := bound.Polygon.AreaM2(); !(m2 >= 0 && m2 <= 4*ReachM*ReachM) {
-			t.Errorf("area %v", m2)
+		m2, trueM2 := bound.Polygon.AreaM2(), bound.AreaM2()
+		if !(m2 >= 0 && m2 <= 4*ReachM*ReachM) || !(math.Abs(trueM2-m2) <= 1e-3*m2+1e6) {
+			t.Errorf("area %v, on the ellipsoid %v", m2, trueM2)
 		}
 	})
 }
