@@ -25,6 +25,7 @@ type FieldMap struct {
 	Open          bool    // part of the mass is of a balance interval not closed yet
 	Patterns      []MapPattern
 	Boundary      plane.Boundary
+	Exclusion     plane.Polygon // on the boundary's plane; empty: none
 	Map           applied.Map
 	Figures       applied.Figures // against SetRateKgHa, or against the mean where that is not known
 }
@@ -67,7 +68,7 @@ func Applied(in Input, field schemas.FieldID, product schemas.ProductID, cellM f
 	}
 	laid = slices.DeleteFunc(laid, func(l laidSegment) bool { return l.product != product })
 	m := FieldMap{Field: id, Name: reg.fields[id].Data.Name, Customer: reg.fields[id].Data.Customer, Product: product,
-		ProductName: reg.products[product].Data.Name, Boundary: ground.Boundary}
+		ProductName: reg.products[product].Data.Name, Boundary: ground.Boundary, Exclusion: reg.exclusions[id]}
 	m.asked(laid)
 	input, err := m.input(laid, in.Trays)
 	if err != nil {
@@ -215,7 +216,7 @@ func (m *FieldMap) asked(laid []laidSegment) {
 
 // input lays segments on the field's plane, with their patterns.
 func (m *FieldMap) input(laid []laidSegment, all []At[schemas.TestTray]) (applied.Input, error) {
-	in := applied.Input{Field: m.Boundary.Polygon}
+	in := applied.Input{Field: m.Boundary.Polygon, Exclusion: m.Exclusion}
 	trays := sorted(all)
 	seen := map[MapPattern]int{}
 	line, last := 0, laidSegment{}

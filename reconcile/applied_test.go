@@ -57,6 +57,27 @@ func TestTheMapOfAFieldByHand(t *testing.T) {
 	near(t, "mass of the balance", m.Map.SpreadKg, f.MassKg+f.ThrownOutsideKg, 0.01)
 }
 
+// Half the first quarter of the square is not to be spread, and some ground
+// beyond its border: 50 x 400 m of 200 kg/ha.
+func TestTheMapLeavesExclusionAreasOut(t *testing.T) {
+	w := season(1, func(load int) float64 { return []float64{1, 1, 0.8, 1}[load-1] })
+	before := mapOf(t, w.in, "F1", "", 1)
+	area := squareOf(-50, -50, 50, 450)
+	w.in.Fields[0].Data.Exclusion = &area
+	m := mapOf(t, w.in, "F1", "", 1)
+	near(t, "excluded kg", m.Map.ExcludedKg, 400, 1)
+	near(t, "excluded m2", m.Map.ExcludedM2, 20000, 450)
+	near(t, "conserved", m.Map.InFieldKg+m.Map.ExcludedKg, before.Map.InFieldKg, 1e-9*before.Map.InFieldKg)
+	near(t, "outside", m.Map.OutsideKg, before.Map.OutsideKg, 1e-9)
+	near(t, "mean", m.Figures.MeanKgHa, (50*200+100*200+100*160+100*200)/350.0, 0.5)
+
+	// One that cannot be used excludes nothing.
+	area = schemas.Boundary{{{{10, 50}, {10.1, 50}, {10.1, 50.1}, {10, 50}}}}
+	if m := mapOf(t, w.in, "F1", "", 1); m.Map.ExcludedKg != 0 || m.Map.InFieldKg != before.Map.InFieldKg {
+		t.Errorf("excluded %v kg by an area elsewhere", m.Map.ExcludedKg)
+	}
+}
+
 // The masses of a map are the balance's, whatever is unknown: residuals (merged
 // intervals), the last reading (an open one), a first pass before any refill.
 func TestTheMapHasTheMassOfTheBalance(t *testing.T) {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"time"
 
 	"hopperbook/reconcile/coverage"
 	"hopperbook/reconcile/plane"
@@ -57,6 +58,7 @@ type Areas struct {
 type MeasureOptions struct {
 	BoutWidthM float64          // for fixes that name none; 0: none
 	Boundary   schemas.Boundary // what counts as inside; empty: no boundary
+	Exclusion  schemas.Boundary // what is not to be spread; empty: nothing
 	// Infer counts only what was driven at a spreading speed where a log does
 	// not say whether product was leaving; else the whole drive counts there.
 	Infer bool
@@ -78,7 +80,7 @@ func Logs(in Input) []Log {
 // Measure gives distance and areas of logs, each of a machine of its own: their
 // swaths overlap, their ways do not join. Areas are measured on the boundary's
 // plane or, without one, on a plane at the first usable fix. It refuses logs that lie
-// further than plane.ReachM from there and a boundary that cannot be laid on a plane.
+// further than plane.ReachM from there or beyond latitude 85, and a boundary that cannot be laid on a plane.
 // No fixes give an empty drive: with a boundary all of it is missed.
 func Measure(logs []Log, o MeasureOptions) (Drive, error) {
 	d := Drive{Machines: []MachineDrive{}}
@@ -97,7 +99,7 @@ func Measure(logs []Log, o MeasureOptions) (Drive, error) {
 	for _, l := range logs {
 		tracks = append(tracks, d.clean(l, o, found))
 	}
-	areas, err := measureAreas(tracks, bound, found)
+	areas, err := measureAreas(d.Machines, tracks, bound, found)
 	if err != nil {
 		return d, err
 	}
@@ -127,7 +129,20 @@ func (d *Drive) clean(l Log, o MeasureOptions, found *findings) []track.Segment 
 	return cleaned.Segments
 }
 
-func measureAreas(tracks [][]track.Segment, bound *plane.Boundary, found *findings) (Areas, error) {
+// exclusion lays the exclusion areas on the plane of the drive; nil: none.
+func (o MeasureOptions) exclusion(on plane.Plane) (*plane.Polygon, error) {
+	if len(o.Exclusion) == 0 {
+		return nil, nil
+	}
+	p, err := on.Lay(rings(o.Exclusion))
+	if err != nil {
+		return nil, fault.Wrap("the exclusion areas", err)
+	}
+	return &p, nil
+}
+
+// measureAreas is given the machines and the track of each.
+func measureAreas(machines []MachineDrive, tracks [][]track.Segment, bound *plane.Boundary, found *findings) (Areas, error) {
 	var on plane.Plane
 	var polygon *plane.Polygon
 	i := slices.IndexFunc(tracks, func(t []track.Segment) bool { return len(t) > 0 })
@@ -141,8 +156,8 @@ func measureAreas(tracks [][]track.Segment, bound *plane.Boundary, found *findin
 	}
 	var swaths []coverage.Segment
 	var swathM2 float64
-	for _, t := range tracks {
-		if err := withinReach(on, t, bound != nil); err != nil {
+	for i, t := range tracks {
+		if err := withinReach(on, machines[i].Machine, t, bound != nil); err != nil {
 			return Areas{}, err
 		}
 		swaths = coverage.FromTrack(swaths, on, t)
@@ -162,22 +177,48 @@ func measureAreas(tracks [][]track.Segment, bound *plane.Boundary, found *findin
 	}, nil
 }
 
-// withinReach refuses a track that leaves the plane.
-func withinReach(p plane.Plane, segments []track.Segment, bounded bool) error {
+// maxLatDeg is how far north or south a plane is any good; as for boundaries.
+const maxLatDeg = 85
+
+// withinReach refuses a track that leaves the plane, and says where and when.
+func withinReach(p plane.Plane, machine schemas.MachineID, segments []track.Segment, bounded bool) error {
 	lat, lon := p.Origin()
 	for _, s := range segments {
-		offM := plane.DistanceM(lat, lon, s.FromLatDeg, s.FromLonDeg)
-		if offM <= plane.ReachM {
+		polar := math.Abs(s.FromLatDeg) > maxLatDeg
+		if !polar && plane.DistanceM(lat, lon, s.FromLatDeg, s.FromLonDeg) <= plane.ReachM {
 			continue
 		}
-		what, hint := "its first position", "measure fields far apart one by one"
+		who := "the log"
+		if machine != "" {
+			who = "the log of " + string(machine)
+		}
+		where := fmt.Sprintf("%s is at latitude %.4f, longitude %.4f at %s", who, s.FromLatDeg, s.FromLonDeg, time.UnixMilli(s.FromMilli).UTC().Format(time.RFC3339))
+		if polar {
+			return fault.Newf("measure the drive", fault.Input, fmt.Sprintf("%s; areas are measured up to latitude %d", where, maxLatDeg), "is it a position of a receiver that had none? leave it out")
+		}
+		from, hint := "the first position", "measure places far apart one by one: one log each"
 		if bounded {
-			what, hint = "the boundary", "is it the boundary of this log? longitude stands first in GeoJSON"
+			from, hint = "the boundary", "is it the boundary of this log? longitude stands first in GeoJSON"
 		}
 		return fault.Newf("measure the drive", fault.Input,
-			fmt.Sprintf("the log reaches %.0f km from %s; %.0f km are possible", offM/1000, what, math.Floor(plane.ReachM/1000)), hint)
+			fmt.Sprintf("%s, about %s km from %s; %.0f km are possible", where, roundKm(greatCircleKm(lat, lon, s.FromLatDeg, s.FromLonDeg)), from, plane.ReachM/1000), hint)
 	}
 	return nil
+}
+
+// greatCircleKm is the distance on a sphere of the mean radius (haversine), right
+// within 0.6 %, any distance.
+func greatCircleKm(lat1Deg, lon1Deg, lat2Deg, lon2Deg float64) float64 {
+	const meanRadiusKm, rad = 6371.0088, math.Pi / 180
+	sinLat, sinLon := math.Sin((lat2Deg-lat1Deg)*rad/2), math.Sin((lon2Deg-lon1Deg)*rad/2)
+	h := sinLat*sinLat + math.Cos(lat1Deg*rad)*math.Cos(lat2Deg*rad)*sinLon*sinLon
+	return 2 * meanRadiusKm * math.Asin(math.Sqrt(min(1, h)))
+}
+
+// roundKm is a distance to two digits: 130, 19000.
+func roundKm(km float64) string {
+	p := math.Pow10(int(math.Floor(math.Log10(max(km, 1)))) - 1)
+	return fmt.Sprintf("%.0f", math.Round(km/p)*p)
 }
 
 // allSpreading takes what a log does not say as spreading; said is false where

@@ -5,8 +5,10 @@ import (
 	"math"
 	"reflect"
 	"slices"
+	"strings"
 	"testing"
 
+	"hopperbook/reconcile/plane"
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
 )
@@ -72,6 +74,41 @@ func TestMeasureByHand(t *testing.T) {
 	checkAreas(t, "nothing at all", measured(t, MeasureOptions{}).Areas, Areas{})
 }
 
+func TestExclusionAreasOfADrive(t *testing.T) {
+	on := plane.At(latDeg0, lonDeg0)
+	if p, err := (MeasureOptions{}).exclusion(on); p != nil || err != nil {
+		t.Errorf("none: %v, %v", p, err)
+	}
+	p, err := MeasureOptions{Exclusion: squareOf(10, 20, 40, 60)}.exclusion(on)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "area", p.AreaM2(), 1200, 0.01)
+	if !p.Contains(25, 50) || p.Contains(25, 70) {
+		t.Error("it does not lie where it was drawn")
+	}
+	far := schemas.Boundary{{{{10, 50}, {10.1, 50}, {10.1, 50.1}, {10, 50}}}}
+	if _, err := (MeasureOptions{Exclusion: far}).exclusion(on); fault.CodeOf(err) != fault.Input || !strings.Contains(err.Error(), "the exclusion areas") {
+		t.Errorf("elsewhere: %v", err)
+	}
+}
+
+// A boundary's area in the documents is that on the ellipsoid; of a bow tie, whose loops it
+// would take from each other, what even-odd gives.
+func TestBoundaryAreas(t *testing.T) {
+	b, err := plane.NewBoundary(rings(squareOf(0, 0, 18000, 4000)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	flat := b.Polygon.AreaM2()
+	if got := boundaryM2(b, flat); got != b.AreaM2() || got > flat-20 {
+		t.Errorf("%v m2, %v on the plane", got, flat)
+	}
+	if got := boundaryM2(b, flat/2); got != flat/2 {
+		t.Errorf("%v m2 where even-odd gives %v", got, flat/2)
+	}
+}
+
 // Laws: the order of logs, and of the fixes in them, changes nothing; two
 // machines are measured as each for itself and together.
 func TestMeasureLaws(t *testing.T) {
@@ -132,16 +169,26 @@ func TestMeasureRefusals(t *testing.T) {
 	for i := 8; i < len(shipped.Fixes); i++ {
 		shipped.Fixes[i].LonDeg -= 150
 	}
-	for name, do := range map[string]func() (Drive, error){
-		"boundary far away": func() (Drive, error) { return Measure([]Log{log}, MeasureOptions{BoutWidthM: 20, Boundary: antipode}) },
-		"no boundary":       func() (Drive, error) { return Measure([]Log{log}, MeasureOptions{Boundary: schemas.Boundary{{}}}) },
-		"around the globe":  func() (Drive, error) { return Measure([]Log{shipped}, MeasureOptions{BoutWidthM: 20}) },
-		"machines far apart": func() (Drive, error) {
+	polar := driven("", schemas.SpreadingOn, [2]float64{0, 0}, [2]float64{0, 60})
+	for i := range polar.Fixes {
+		polar.Fixes[i].LatDeg -= 43.9
+	}
+	for name, r := range map[string]struct {
+		do   func() (Drive, error)
+		says string
+	}{
+		"boundary far away": {func() (Drive, error) { return Measure([]Log{log}, MeasureOptions{BoutWidthM: 20, Boundary: antipode}) }, "about 20000 km from the boundary"},
+		"no boundary":       {func() (Drive, error) { return Measure([]Log{log}, MeasureOptions{Boundary: schemas.Boundary{{}}}) }, "no ring"},
+		// From 169 to 19 degrees east at latitude -46: 84.3 degrees of a great circle.
+		"around the globe": {func() (Drive, error) { return Measure([]Log{shipped}, MeasureOptions{BoutWidthM: 20}) },
+			"the log is at latitude -45.9997, longitude 19.0000 at 2026-03-02T08:00:08Z, about 9400 km from the first position; 100 km are possible"},
+		"machines far apart": {func() (Drive, error) {
 			return Measure([]Log{log, {"b", shipped.Fixes[8:]}}, MeasureOptions{BoutWidthM: 20})
-		},
-		"boundary to nowhere": func() (Drive, error) { return Measure(nil, MeasureOptions{Boundary: squareOf(0, 0, 1e9, 1)}) },
+		}, "the log of b is at latitude"},
+		"at the pole":         {func() (Drive, error) { return Measure([]Log{polar}, MeasureOptions{BoutWidthM: 20}) }, "up to latitude 85"},
+		"boundary to nowhere": {func() (Drive, error) { return Measure(nil, MeasureOptions{Boundary: squareOf(0, 0, 1e9, 1)}) }, "outside"},
 	} {
-		if _, err := do(); fault.CodeOf(err) != fault.Input || fault.HintOf(err) == "" {
+		if _, err := r.do(); fault.CodeOf(err) != fault.Input || fault.HintOf(err) == "" || !strings.Contains(err.Error(), r.says) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}

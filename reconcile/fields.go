@@ -69,7 +69,7 @@ func field(reg *registers, mass balance.FieldMass, machines [][]track.Segment) (
 	low, high := mass.Interval95()
 	f := Field{
 		Field: mass.Field, Name: register.Name, Customer: register.Customer, Product: mass.Product,
-		BoundaryM2: rounded(area.BoundaryM2, 2), CoveredM2: rounded(area.CoveredM2, 2), CoveredErrorM2: rounded(area.ErrorM2, 4),
+		BoundaryM2: rounded(boundaryM2(boundary, area.BoundaryM2), 2), CoveredM2: rounded(area.CoveredM2, 2), CoveredErrorM2: rounded(area.ErrorM2, 4),
 		SwathM2: rounded(mass.SwathM2, 2), Overlap2M2: rounded(area.Overlap2M2, 2), Overlap3M2: rounded(area.Overlap3M2, 2),
 		MissedM2: rounded(area.MissedM2, 2), OutsideM2: rounded(area.OutsideM2, 2),
 		MassKg: rounded(inside*mass.MassKg, 3), MassSdKg: rounded(inside*mass.SdKg, 3), ThrownOutsideKg: rounded((1-inside)*mass.MassKg, 3),

@@ -49,6 +49,12 @@ func TestOddEventsAreSaidAndStopNothing(t *testing.T) {
 		{"bad_boundary", func(w *world) { // half the globe
 			w.in.Fields[1].Data.Boundary = schemas.Boundary{{{{-90, -40}, {90, -40}, {90, 40}, {-90, 40}, {-90, -40}}}}
 		}},
+		{"bad_exclusion", func(w *world) { // on another continent
+			w.in.Fields[1].Data.Exclusion = &schemas.Boundary{{{{10, 50}, {10.1, 50}, {10.1, 50.1}, {10, 50}}}}
+		}},
+		{"odd_exclusion", func(w *world) { // a bow tie
+			w.in.Fields[1].Data.Exclusion = &schemas.Boundary{{{at(510, 10), at(540, 40), at(540, 10), at(510, 40), at(510, 10)}}}
+		}},
 		{"not_on_a_field", func(w *world) { w.in.Fields = nil }},
 	} {
 		w := season(2, func(int) float64 { return 1 })

@@ -66,7 +66,9 @@ type registers struct {
 	loads    map[schemas.LoadID]At[schemas.LoadWeighed]
 	grounds  []track.Field // sorted by ID
 	index    *track.Ground // over grounds
-	hoppers  map[schemas.LoadID]hopper
+	// Areas not to be spread, on their field's own plane; only fields that have some.
+	exclusions map[schemas.FieldID]plane.Polygon
+	hoppers    map[schemas.LoadID]hopper
 }
 
 // hopper is where a load went first: a load is in one hopper, whatever two
@@ -84,6 +86,7 @@ func readRegisters(in Input, found *findings) registers {
 		jobs:     latest(in.Jobs, func(d schemas.RegisterJob) schemas.JobID { return d.Job }),
 		loads:    map[schemas.LoadID]At[schemas.LoadWeighed]{},
 	}
+	r.exclusions = map[schemas.FieldID]plane.Polygon{}
 	loads, again := first(in.Loads, func(d schemas.LoadWeighed) schemas.LoadID { return d.Load })
 	for _, l := range loads {
 		r.loads[l.Data.Load] = l
@@ -93,16 +96,7 @@ func readRegisters(in Input, found *findings) registers {
 			Text: "load " + string(l.Data.Load) + " was weighed twice under the same name; the first counts"})
 	}
 	for _, id := range sortedKeys(r.fields) {
-		f := r.fields[id]
-		boundary, err := plane.NewBoundary(rings(f.Data.Boundary))
-		if err != nil {
-			found.add(Finding{Kind: "bad_boundary", Field: id, Event: f.ID, At: f.Time, Text: "the boundary cannot be used: " + err.Error()})
-			continue
-		}
-		if fault := shapeFault(boundary.Polygon); fault != "" {
-			found.add(Finding{Kind: "odd_boundary", Field: id, Event: f.ID, At: f.Time, Text: "draw the boundary anew, its area is doubtful: " + fault})
-		}
-		r.grounds = append(r.grounds, track.Field{ID: id, Boundary: boundary})
+		r.addGround(r.fields[id], found)
 	}
 	r.index = track.NewGround(r.grounds)
 	r.hoppers = map[schemas.LoadID]hopper{}
@@ -114,6 +108,36 @@ func readRegisters(in Input, found *findings) registers {
 		}
 	}
 	return r
+}
+
+// addGround lays a field's boundary and exclusion areas on a plane. What cannot be laid is a
+// finding: a field without a boundary is no ground, exclusion areas that cannot be used exclude nothing.
+func (r *registers) addGround(f At[schemas.RegisterField], found *findings) {
+	id := f.Data.Field
+	note := func(kind, text string) {
+		found.add(Finding{Kind: kind, Field: id, Event: f.ID, At: f.Time, Text: text})
+	}
+	boundary, err := plane.NewBoundary(rings(f.Data.Boundary))
+	if err != nil {
+		note("bad_boundary", "the boundary cannot be used: "+err.Error())
+		return
+	}
+	if fault := shapeFault(boundary.Polygon); fault != "" {
+		note("odd_boundary", "draw the boundary anew, its area is doubtful: "+fault)
+	}
+	r.grounds = append(r.grounds, track.Field{ID: id, Boundary: boundary})
+	if f.Data.Exclusion == nil {
+		return
+	}
+	exclusion, err := boundary.Plane.Lay(rings(*f.Data.Exclusion))
+	if err != nil {
+		note("bad_exclusion", "the exclusion areas cannot be used, nothing is taken as excluded: "+err.Error())
+		return
+	}
+	if fault := shapeFault(exclusion); fault != "" {
+		note("odd_exclusion", "draw the exclusion areas anew, what they exclude is doubtful: "+fault)
+	}
+	r.exclusions[id] = exclusion
 }
 
 func rings(b schemas.Boundary) [][][][2]float64 {

@@ -1,6 +1,8 @@
 package reconcile
 
 import (
+	"math"
+
 	"github.com/peterstace/simplefeatures/geom"
 
 	"hopperbook/reconcile/plane"
@@ -31,4 +33,13 @@ func lineString(r plane.Ring) geom.LineString {
 		xy = append(xy, p.XM, p.YM)
 	}
 	return geom.NewLineString(geom.NewSequence(xy, geom.DimXY))
+}
+
+// boundaryM2 is a boundary's area on the ellipsoid; where its rings cross, what
+// the even-odd rule gives on the plane, as coverage counted it.
+func boundaryM2(b plane.Boundary, evenOddM2 float64) float64 {
+	if math.Abs(b.Polygon.AreaM2()-evenOddM2) > 1e-5*evenOddM2+0.01 {
+		return evenOddM2
+	}
+	return b.AreaM2()
 }

@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"hopperbook/reconcile"
@@ -32,8 +33,10 @@ type (
 		Patterns      []reconcile.MapPattern `json:"patterns"`
 		SpreadKg      float64                `json:"spread_kg"` // while driving in the field
 		InFieldKg     float64                `json:"in_field_kg"`
+		ExcludedKg    float64                `json:"excluded_kg"` // landed in exclusion areas of the field
 		OutsideKg     float64                `json:"outside_kg"`
-		AreaM2        float64                `json:"area_m2"` // of the cells in the field
+		AreaM2        float64                `json:"area_m2"`     // of the cells in the field, without its exclusion areas; the shares are of it
+		ExcludedM2    float64                `json:"excluded_m2"` // of the field's cells in exclusion areas
 		MeanKgHa      float64                `json:"mean_kg_ha"`
 		CVPct         float64                `json:"cv_pct"`
 		BelowPct      float64                `json:"below_pct"`   // of the area, under 80 % of the set rate
@@ -47,14 +50,15 @@ type (
 	// MapGrid is the cells. The plane is the transverse Mercator of WGS84 with its
 	// origin at LatDeg, LonDeg and scale 1 there.
 	MapGrid struct {
-		LatDeg   float64          `json:"lat_deg"`
-		LonDeg   float64          `json:"lon_deg"`
-		XM       float64          `json:"x_m"` // south-west corner of the first cell
-		YM       float64          `json:"y_m"`
-		Cols     int              `json:"cols"`
-		Rows     int              `json:"rows"`
-		KgHa     []byte           `json:"kg_ha_float32"` // little-endian float32, row by row from the south, each from the west; NaN outside the field
-		Boundary [][][][2]float64 `json:"boundary_m"`    // parts, rings, x and y
+		LatDeg    float64          `json:"lat_deg"`
+		LonDeg    float64          `json:"lon_deg"`
+		XM        float64          `json:"x_m"` // south-west corner of the first cell
+		YM        float64          `json:"y_m"`
+		Cols      int              `json:"cols"`
+		Rows      int              `json:"rows"`
+		KgHa      []byte           `json:"kg_ha_float32"`         // little-endian float32, row by row from the south, each from the west; NaN outside the field and in its exclusion areas
+		Boundary  [][][][2]float64 `json:"boundary_m"`            // parts, rings, x and y
+		Exclusion [][][][2]float64 `json:"exclusion_m,omitempty"` // the same; may reach over the boundary
 	}
 )
 
@@ -63,6 +67,7 @@ func NewMapAnswer(m reconcile.FieldMap, cells bool) MapAnswer {
 	a := MapAnswer{Schema: SchemaMap, Field: m.Field, Name: m.Name, Customer: m.Customer, Product: m.Product, ProductName: m.ProductName,
 		SetRateKgHa: m.SetRateKgHa, SetRateVaries: m.SetRateVaries, Open: m.Open, Patterns: m.Patterns,
 		SpreadKg: decimals(m.Map.SpreadKg, 3), InFieldKg: decimals(m.Map.InFieldKg, 3), OutsideKg: decimals(m.Map.OutsideKg, 3),
+		ExcludedKg: decimals(m.Map.ExcludedKg, 3), ExcludedM2: decimals(m.Map.ExcludedM2, 2),
 		AreaM2: decimals(m.Figures.AreaM2, 2), MeanKgHa: decimals(m.Figures.MeanKgHa, 4), CVPct: decimals(m.Figures.CVPct, 2),
 		BelowPct: decimals(100*m.Figures.BelowShare(), 3), AbovePct: decimals(100*m.Figures.AboveShare(), 3), NotHitPct: decimals(100*m.Figures.NotHitShare(), 3),
 		CellM: m.Map.CellM}
@@ -80,23 +85,25 @@ func NewMapAnswer(m reconcile.FieldMap, cells bool) MapAnswer {
 		}
 		g.KgHa = binary.LittleEndian.AppendUint32(g.KgHa, math.Float32bits(float32(v)))
 	}
-	for _, part := range m.Boundary.Polygon.Parts {
+	g.Boundary, g.Exclusion = partsM(m.Boundary.Polygon), partsM(m.Exclusion)
+	a.Grid = g
+	return a
+}
+
+// partsM is a polygon's parts and rings, to a tenth of a millimetre.
+func partsM(p plane.Polygon) (parts [][][][2]float64) {
+	for _, part := range p.Parts {
 		var rings [][][2]float64
-		for i := range len(part.Holes) + 1 {
-			ring := part.Outer
-			if i > 0 {
-				ring = part.Holes[i-1]
-			}
+		for _, ring := range append([]plane.Ring{part.Outer}, part.Holes...) {
 			var points [][2]float64
 			for _, p := range ring {
 				points = append(points, [2]float64{decimals(p.XM, 4), decimals(p.YM, 4)})
 			}
 			rings = append(rings, points)
 		}
-		g.Boundary = append(g.Boundary, rings)
+		parts = append(parts, rings)
 	}
-	a.Grid = g
-	return a
+	return parts
 }
 
 func decimals(v float64, n int) float64 {
@@ -121,7 +128,7 @@ func (a MapAnswer) Rates() ([]float32, error) {
 // placed reports whether the grid has a place and a size.
 func (a MapAnswer) placed() bool {
 	g, near := a.Grid, func(v float64) bool { return math.Abs(v) <= 2*plane.ReachM }
-	for _, part := range g.Boundary {
+	for _, part := range slices.Concat(g.Boundary, g.Exclusion) {
 		for _, ring := range part {
 			for _, p := range ring {
 				if !near(p[0]) || !near(p[1]) {
@@ -161,7 +168,7 @@ func (a MapAnswer) figures() [][2]string {
 	if a.SetRateVaries {
 		set += " (mean; it varied)"
 	}
-	return [][2]string{
+	out := [][2]string{
 		{"Set rate", set},
 		{"Mean on the field", a.rate(a.MeanKgHa) + " kg/ha"},
 		{"Variation between cells (CV)", pct(a.CVPct)},
@@ -172,6 +179,11 @@ func (a MapAnswer) figures() [][2]string {
 		{"Thrown over the boundary", number(a.OutsideKg, 0) + " kg"},
 		{"Cells", number(a.CellM, -int(math.Floor(math.Min(0, math.Log10(a.CellM))))) + " m"},
 	}
+	if a.ExcludedM2 > 0 {
+		excluded := [2]string{"In exclusion areas", number(a.ExcludedKg, 0) + " kg on " + ha(a.ExcludedM2) + " ha"}
+		out = slices.Insert(out, len(out)-2, excluded)
+	}
+	return out
 }
 
 // pattern says what the map was laid with.
@@ -226,12 +238,13 @@ func (a MapAnswer) title() string {
 
 // MapSheet is the words of a drawn map.
 type MapSheet struct {
-	Title   string
-	Legend  [applied.Classes]LegendLine
-	Scale   string // what the classes are shares of
-	Band    string // what hatching means
-	Figures [][2]string
-	Caution []string
+	Title     string
+	Legend    [applied.Classes]LegendLine
+	Scale     string // what the classes are shares of
+	Band      string // what hatching means
+	Exclusion string // what exclusion areas are drawn as; "" where the field has none
+	Figures   [][2]string
+	Caution   []string
 }
 
 // LegendLine is one class: its limits as share and as rate, and how much of the area it has.
@@ -240,6 +253,9 @@ type LegendLine struct{ Share, Rate, Area string }
 // Sheet is the words of a drawn map.
 func (a MapAnswer) Sheet() MapSheet {
 	s := MapSheet{Title: a.title(), Scale: "Share of the " + a.reference(), Band: "Hatched: outside 80 to 120 %", Figures: a.figures(), Caution: a.caution()}
+	if a.ExcludedM2 > 0 {
+		s.Exclusion = "not to be spread (exclusion area)"
+	}
 	for c := range applied.Classes {
 		from := number(100*c.From(), 0)
 		line := LegendLine{Area: number(a.classPct(c), 1) + " %"}

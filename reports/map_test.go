@@ -44,6 +44,19 @@ func TestTheWordsOfAMap(t *testing.T) {
 	}
 }
 
+// Exclusion areas are named where there are some, in the table and in the legend.
+func TestTheWordsOfExclusionAreas(t *testing.T) {
+	a := invented()
+	if a.Sheet().Exclusion != "" || len(Map(a).Rows) != 9 {
+		t.Error("exclusion areas are named where there are none")
+	}
+	a.ExcludedKg, a.ExcludedM2 = 41.7, 2345
+	rows := Map(a).Rows
+	if got := rows[len(rows)-3]; got[0] != "In exclusion areas" || got[1] != "42 kg on 0.23 ha" || !strings.Contains(a.Sheet().Exclusion, "not to be spread") {
+		t.Errorf("%q, %q", got, a.Sheet().Exclusion)
+	}
+}
+
 // Without a set rate the mean stands in, and everything says so.
 func TestAMapWithoutASetRate(t *testing.T) {
 	a := invented()

@@ -28,6 +28,7 @@ func coverageCommand() *cli.Command {
 			"Example:\n  hopperbook coverage day.gpx --boundary field.geojson --bout-width 18 --json",
 		Flags: []cli.Flag{
 			&cli.StringFlag{Name: "boundary", Usage: "GeoJSON `FILE` of the boundary: Polygon, MultiPolygon, Feature or FeatureCollection (the union)"},
+			&cli.StringFlag{Name: "exclusion", Usage: "GeoJSON `FILE` of areas not to be spread, in the same forms; they may reach over the boundary"},
 			&cli.Float64Flag{Name: "bout-width", Usage: "bout width in `METRES`, where the log names none"},
 			&cli.BoolFlag{Name: "infer", Usage: "count only what was driven at a spreading speed"},
 			&cli.StringFlag{Name: "day", Usage: "UTC `DAY` of the first fix, like 2026-03-01, for NMEA logs that bring no date"},
@@ -49,10 +50,11 @@ func coverageAction(c *cli.Context) error {
 			return err
 		}
 	}
-	if boundary := c.String("boundary"); boundary != "" {
-		if options.Boundary, err = readBoundary(boundary); err != nil {
-			return err
-		}
+	if options.Boundary, err = readArea(c, "boundary"); err != nil {
+		return err
+	}
+	if options.Exclusion, err = readArea(c, "exclusion"); err != nil {
+		return err
 	}
 	answer := reports.CoverageAnswer{Schema: reports.SchemaCoverage, BoutWidthM: options.BoutWidthM}
 	logs, err := readLogs(c, name, &answer)
@@ -65,14 +67,19 @@ func coverageAction(c *cli.Context) error {
 	return answerOrTable(c, answer, reports.Coverage)
 }
 
-func readBoundary(name string) (schemas.Boundary, error) {
-	file, err := os.Open(name)
+// readArea reads the GeoJSON file that a flag names; nil where it names none.
+func readArea(c *cli.Context, flag string) (schemas.Boundary, error) {
+	name := c.String(flag)
+	if name == "" {
+		return nil, nil
+	}
+	file, err := openFile("--"+flag, name)
 	if err != nil {
-		return nil, fault.New("coverage", fault.NotFound, err, "check the name of the boundary's file")
+		return nil, err
 	}
 	defer file.Close()
 	b, err := exchange.Boundary(file)
-	return b, fault.Wrap(name, err)
+	return b, fault.Wrap("--"+flag+" "+name, err)
 }
 
 // readLogs reads a log of any format and notes in the answer what was read.

@@ -282,6 +282,8 @@ func TestCoverageRefusals(t *testing.T) {
 	gpx, events := writeFile(t, "a", latticeGPX()), writeFile(t, "b", latticeEvents("", ""))
 	point := writeFile(t, "c", `{"type":"Feature","geometry":{"type":"Point","coordinates":[168.3,-46.1]}}`)
 	far := writeFile(t, "d", `{"type":"Polygon","coordinates":[[[10,50],[10.01,50],[10.01,50.01],[10,50]]]}`)
+	continents := writeFile(t, "l", latticeGPX()[:len(latticeGPX())-len("</trk></gpx>")]+
+		`<trkseg><trkpt lat="52.1" lon="1.3"><time>2026-03-03T08:00:00Z</time></trkpt><trkpt lat="52.1001" lon="1.3"><time>2026-03-03T08:00:01Z</time></trkpt></trkseg></trk></gpx>`)
 	swapped := writeFile(t, "e", `{"type":"Polygon","coordinates":[[[-46.1,168.3],[-46.1,168.4],[-46.2,168.4],[-46.1,168.3]]]}`)
 	continent := writeFile(t, "f", `{"type":"Polygon","coordinates":[[[10,50],[30,50],[30,60],[10,50]]]}`)
 	for _, c := range []struct {
@@ -298,10 +300,13 @@ func TestCoverageRefusals(t *testing.T) {
 		{[]string{writeFile(t, "j", line("job.finished", "2026-03-02T08:00:00Z", `{"job":"J1"}`))}, fault.Input, "no pass log in 1 events"},
 		{[]string{point}, fault.Input, "1 lines break the contract"},
 		{[]string{writeFile(t, "k", strings.ReplaceAll(latticeGPX(), "time>", "desc>")), "--bout-width", "24"}, fault.Input, "track point 1 has no time"},
+		{[]string{continents, "--bout-width", "24"}, fault.Input, "longitude 1.3000 at 2026-03-03T08:00:00Z, about 19000 km from the first position; 100 km are possible"},
 		{[]string{gpx}, fault.Usage, "--bout-width"},
 		{[]string{gpx, "--bout-width", "0.1"}, fault.Usage, "--bout-width"},
 		{[]string{events, "--bout-width", "300"}, fault.Usage, "--bout-width"},
-		{[]string{gpx, "--bout-width", "24", "--boundary", "no-such-file"}, fault.NotFound, "boundary's file"},
+		{[]string{gpx, "--bout-width", "24", "--boundary", "no-such-file"}, fault.NotFound, "--boundary: open no-such-file"},
+		{[]string{gpx, "--bout-width", "24", "--exclusion", "no-such-file"}, fault.NotFound, "--exclusion: open no-such-file"},
+		{[]string{gpx, "--bout-width", "24", "--exclusion", point}, fault.Input, `"Point", not a Polygon`},
 		{[]string{gpx, "--bout-width", "24", "--boundary", gpx}, fault.Input, "no GeoJSON object"},
 		{[]string{gpx, "--bout-width", "24", "--boundary", point}, fault.Input, `"Point", not a Polygon`},
 		{[]string{gpx, "--bout-width", "24", "--boundary", swapped}, fault.Input, "longitude stands first"},

@@ -24,14 +24,16 @@ func mapCommand() *cli.Command {
 		ArgsUsage: "FIELD",
 		Description: "FIELD is a field's identifier, or its name where only one has it. The mass of each load is laid along the passes with\n" +
 			"the pattern of the machine's last tray test, or evenly across the bout width where there is none. Without a file\n" +
-			"the figures alone are printed. --json prints the figures; they, and the areas of the GeoJSON, are those of the cells.\n\n" +
+			"the figures alone are printed; --json prints them as JSON. They are of the cells in the field outside its exclusion areas.\n" +
+			"The GeoJSON holds the bands between contours at 1, 60, 80, 120 and 140 % of the set rate, each with its area and that of\n" +
+			"the cells in it.\n\n" +
 			"Examples:\n  hopperbook map north-3 --png north-3.png\n  hopperbook map north-3 --product urea --tif urea.tif --geojson urea.geojson --cell 2",
 		Flags: append(tableFlags(),
 			&cli.StringFlag{Name: "product", Usage: "`PRODUCT` to map, where several were spread"},
 			&cli.Float64Flag{Name: "cell", Usage: "side of a cell in `METRES`", Value: 1},
 			&cli.StringFlag{Name: "png", Usage: "draw a map with legend and scale bar into `FILE`"},
 			&cli.StringFlag{Name: "tif", Usage: "write the cells as GeoTIFF into `FILE`"},
-			&cli.StringFlag{Name: "geojson", Usage: "write what was not hit, below, within and above the band as polygons into `FILE`"},
+			&cli.StringFlag{Name: "geojson", Usage: "write the areas between contours of kg/ha as polygons into `FILE`"},
 		),
 		Action: mapAction,
 	}

@@ -103,3 +103,34 @@ func TestMap(t *testing.T) {
 		}
 	}
 }
+
+// Half the square is not to be spread: 100 m of it, with 400 of its 800 kg, and ground outside.
+func TestMapWithAnExclusionArea(t *testing.T) {
+	dir := t.TempDir()
+	field, _, _ := strings.Cut(squareField(), "\n")
+	const area = `"exclusion":{"type":"Polygon","coordinates":[[[168.99,-46.01],[169.00129089,-46.01],[169.00129089,-45.99],[168.99,-45.99],[168.99,-46.01]]]},"customer"`
+	later := strings.NewReplacer(`"customer"`, area, "07:00:00", "10:00:00").Replace(field)
+	must(t, squareField()+later+"\n", "publish", "-", "--book", dir)
+	out := filepath.Join(t.TempDir(), "map")
+	a := decode[reports.MapAnswer](t, must(t, "", "map", "sq-1", "--json", "--book", dir, "--png", out+".png", "--geojson", out+".geojson"))
+	if math.Abs(a.ExcludedKg-400) > 5 || math.Abs(a.ExcludedM2-20000) > 300 || math.Abs(a.AreaM2-20000) > 300 || math.Abs(a.MeanKgHa-200) > 1 ||
+		math.Abs(a.InFieldKg+a.ExcludedKg+a.OutsideKg-a.SpreadKg) > 0.002 {
+		t.Errorf("%+v", a)
+	}
+	raw, err := os.ReadFile(out + ".geojson")
+	if err != nil {
+		t.Fatal(err)
+	}
+	contoursM2 := 0.0
+	for _, f := range decode[struct {
+		Features []struct{ Properties map[string]any }
+	}](t, string(raw)).Features {
+		contoursM2 += f.Properties["area_m2"].(float64)
+	}
+	if math.Abs(contoursM2-20000) > 100 {
+		t.Errorf("contours of %v m2", contoursM2)
+	}
+	if text := must(t, "", "map", "sq-1", "--book", dir); !strings.Contains(text, "In exclusion areas") {
+		t.Error(text)
+	}
+}

@@ -223,12 +223,13 @@ func TestRefusals(t *testing.T) {
 		code  fault.Code
 		spoil func(*Input)
 	}{
-		"no boundary":     {fault.Input, func(in *Input) { in.Field = plane.Polygon{} }},
-		"NaN in boundary": {fault.Input, func(in *Input) { in.Field.Parts[0].Outer[0].XM = math.NaN() }},
-		"NaN in a piece":  {fault.Input, func(in *Input) { in.Pieces[0].ToXM = math.NaN() }},
-		"far away":        {fault.Input, func(in *Input) { in.Pieces[0].ToXM = 2e5 }},
-		"infinite mass":   {fault.Input, func(in *Input) { in.Pieces[0].MassKg = math.Inf(1) }},
-		"too large":       {fault.Input, func(in *Input) { in.Field = rect(-40000, -40000, 40000, 40000) }},
+		"no boundary":      {fault.Input, func(in *Input) { in.Field = plane.Polygon{} }},
+		"NaN in boundary":  {fault.Input, func(in *Input) { in.Field.Parts[0].Outer[0].XM = math.NaN() }},
+		"NaN in a piece":   {fault.Input, func(in *Input) { in.Pieces[0].ToXM = math.NaN() }},
+		"NaN in exclusion": {fault.Input, func(in *Input) { in.Exclusion = rect(0, 0, math.NaN(), 1) }},
+		"far away":         {fault.Input, func(in *Input) { in.Pieces[0].ToXM = 2e5 }},
+		"infinite mass":    {fault.Input, func(in *Input) { in.Pieces[0].MassKg = math.Inf(1) }},
+		"too large":        {fault.Input, func(in *Input) { in.Field = rect(-40000, -40000, 40000, 40000) }},
 		"endless driving": {fault.Input, func(in *Input) {
 			in.Field, in.CellM = rect(0, 0, 90000, 100), 1
 			for i := range 1000 {

@@ -42,7 +42,10 @@
 // A cell belongs to the field when its centre does (even-odd rule), and holds what landed on all of it: where
 // spreading stops at the boundary, cells across it look thin, the more the larger they are.
 //
-// Invariants: mass in cells of the field + mass outside = mass spread, to 1e-9
+// Exclusion areas are no part of the target: their cells are in no figure, and what landed
+// on them is told apart from what landed outside the field.
+//
+// Invariants: mass in cells of the target + in exclusion areas + outside = mass spread, to 1e-9
 // relative, or Lay fails; a piece cut in two gives the same map but
 // for rounding and for the heading next to a cut that its caller hides; no cell is below zero unless a mass is;
 // the order of pieces changes the map by rounding only, the same order gives the same bits.

@@ -55,9 +55,9 @@ func ClassOf(kgHa float32, setRateKgHa float64) Class {
 	return FarHigh
 }
 
-// Figures are what a map comes to. Shares are of the field's cells.
+// Figures are what a map comes to. Cells are those of the target, of which shares are too.
 type Figures struct {
-	AreaM2      float64 // of the field's cells
+	AreaM2      float64
 	MeanKgHa    float64
 	CVPct       float64          // standard deviation of the cells / their mean; 0 where the mean is not above 0
 	ClassShares [Classes]float64 // 0 without a set rate
@@ -74,7 +74,7 @@ func (f Figures) AboveShare() float64 { return f.ClassShares[High] + f.ClassShar
 // NotHitShare is the share that got next to nothing.
 func (f Figures) NotHitShare() float64 { return f.ClassShares[NotHit] }
 
-// Figures compares the field's cells with the set rate. A field without a
+// Figures compares the target's cells with the set rate. A target without a
 // cell has none of them. O(cells).
 func (m Map) Figures(setRateKgHa float64) Figures {
 	var f Figures
@@ -102,7 +102,7 @@ func (m Map) Figures(setRateKgHa float64) Figures {
 	return f
 }
 
-// squares sums the squared distances of the field's cells from the mean.
+// squares sums the squared distances of the target's cells from the mean.
 func (m Map) squares(meanKgHa float64) (sum float64) {
 	for i, in := range m.Inside {
 		if in {

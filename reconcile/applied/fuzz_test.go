@@ -35,9 +35,16 @@ func FuzzLay(f *testing.F) {
 	f.Add(small(0, 0, 50, 50, 50, 0, 0, 50), small(0, 0, 0, 0, 5, 0, 0, 0, 1, 5, 0, 1, 0, 0, 5), 0.3, 0.1)
 	f.Add(small(1, 1), small(7, 7, 7, 7, 7), 80.0, 100.0)
 	f.Fuzz(func(t *testing.T, ring, drive []byte, widthM, cellM float64) {
+
 		in := Input{Field: plane.Polygon{Parts: []plane.Part{{}}}, CellM: cellM}
 		for v := numbers(ring); len(v) >= 2 && len(in.Field.Parts[0].Outer) < 100; v = v[2:] {
 			in.Field.Parts[0].Outer = append(in.Field.Parts[0].Outer, plane.Point{XM: v[0], YM: v[1]})
+		}
+		if outer := in.Field.Parts[0].Outer; len(drive)%2 == 1 { // every other corner again, as exclusion area
+			in.Exclusion.Parts = []plane.Part{{}}
+			for i := 0; i < len(outer); i += 2 {
+				in.Exclusion.Parts[0].Outer = append(in.Exclusion.Parts[0].Outer, outer[i])
+			}
 		}
 		p, err := Even(widthM)
 		if err != nil {
@@ -58,7 +65,7 @@ func FuzzLay(f *testing.F) {
 			return
 		}
 		figures := m.Figures(100)
-		for _, v := range []float64{m.InFieldKg, m.OutsideKg, figures.CVPct, figures.MeanKgHa, figures.BelowShare()} {
+		for _, v := range []float64{m.InFieldKg, m.ExcludedKg, m.ExcludedM2, m.OutsideKg, figures.CVPct, figures.MeanKgHa, figures.BelowShare()} {
 			if math.IsNaN(v) || math.IsInf(v, 0) {
 				t.Fatalf("%+v", figures)
 			}

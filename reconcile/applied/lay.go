@@ -30,10 +30,11 @@ type Piece struct {
 
 // Input is one field's work, each machine's pieces in the order they were driven.
 type Input struct {
-	Pieces   []Piece
-	Patterns []Pattern
-	Field    plane.Polygon
-	CellM    float64 // side of a cell; 0: DefaultCellM
+	Pieces    []Piece
+	Patterns  []Pattern
+	Field     plane.Polygon
+	Exclusion plane.Polygon // not to be spread; may reach outside Field; empty: nothing
+	CellM     float64       // side of a cell; 0: DefaultCellM
 }
 
 // Map is what landed where. Its grid is the box around the field, its corners on whole
@@ -42,10 +43,12 @@ type Map struct {
 	OriginXM, OriginYM float64 // south-west corner of the first cell
 	CellM              float64
 	Cols, Rows         int
-	KgHa               []float64 // row by row from the south, each from the west; 0 outside the field
-	Inside             []bool    // the cell's centre lies in the field
+	KgHa               []float64 // row by row from the south, each from the west; 0 outside the target
+	Inside             []bool    // the cell's centre lies in the target: the field less its exclusion areas
+	ExcludedM2         float64   // cells of the field in exclusion areas
 	SpreadKg           float64   // by all pieces
-	InFieldKg          float64   // in cells of the field
+	InFieldKg          float64   // in cells of the target
+	ExcludedKg         float64   // in cells of the field in exclusion areas
 	OutsideKg          float64   // in all others, counted there
 }
 
@@ -95,8 +98,8 @@ func (m Map) conserved(pieces []Piece) error {
 	for _, p := range pieces {
 		scale += math.Abs(p.MassKg)
 	}
-	if off := m.InFieldKg + m.OutsideKg - m.SpreadKg; !(math.Abs(off) <= conservedShare*scale) {
-		return fault.Newf("lay the map", fault.Internal, fmt.Sprintf("mass not conserved: %v kg spread, %v kg on the field, %v kg outside", m.SpreadKg, m.InFieldKg, m.OutsideKg),
+	if off := m.InFieldKg + m.ExcludedKg + m.OutsideKg - m.SpreadKg; !(math.Abs(off) <= conservedShare*scale) {
+		return fault.Newf("lay the map", fault.Internal, fmt.Sprintf("mass not conserved: %v kg spread, %v kg on the field, %v kg in exclusion areas, %v kg outside", m.SpreadKg, m.InFieldKg, m.ExcludedKg, m.OutsideKg),
 			"this is a fault of the program, please report it with the events of this field")
 	}
 	return nil
@@ -111,6 +114,9 @@ func (in Input) check() error {
 	b := in.Field.Bounds()
 	if off(b.MinXM) || off(b.MinYM) || off(b.MaxXM) || off(b.MaxYM) {
 		return fault.Newf(op, fault.Input, "the field has no boundary, or one that reaches too far", "Check the field's boundary.")
+	}
+	if e := in.Exclusion.Bounds(); len(in.Exclusion.Parts) > 0 && (off(e.MinXM) || off(e.MinYM) || off(e.MaxXM) || off(e.MaxYM)) {
+		return fault.Newf(op, fault.Input, "an exclusion area reaches too far", "Check the field's exclusion areas.")
 	}
 	for i, p := range in.Pieces {
 		switch {
@@ -156,23 +162,45 @@ func cellsOf(b plane.Bounds, cellM float64) extent {
 	return extent{cellM: cellM, col0: col, row0: row, cols: int(math.Floor(b.MaxXM/cellM)) - col + 1, rows: int(math.Floor(b.MaxYM/cellM)) - row + 1}
 }
 
-// crop keeps the field's box and adds up what lies outside the field.
+// crop keeps the field's box and adds up what lies outside the target.
 func crop(r *raster, whole extent, in Input) Map {
 	e := cellsOf(in.Field.Bounds(), in.CellM)
 	m := Map{OriginXM: float64(e.col0) * in.CellM, OriginYM: float64(e.row0) * in.CellM, CellM: in.CellM, Cols: e.cols, Rows: e.rows,
-		KgHa: make([]float64, e.cols*e.rows), Inside: inside(in.Field, e)}
+		KgHa: make([]float64, e.cols*e.rows)}
+	var excluded []bool
+	m.Inside, excluded = in.target(e)
 	perCell := in.CellM * in.CellM
 	for row := range whole.rows {
 		for col := range whole.cols {
 			kg := r.massKg(col, row)
 			x, y := col+whole.col0-e.col0, row+whole.row0-e.row0
-			if i := y*e.cols + x; x >= 0 && x < e.cols && y >= 0 && y < e.rows && m.Inside[i] {
+			i := y*e.cols + x
+			switch within := x >= 0 && x < e.cols && y >= 0 && y < e.rows; {
+			case within && m.Inside[i]:
 				m.KgHa[i] = unit.NominalRate(kg, perCell)
 				m.InFieldKg += kg
-			} else {
+			case within && excluded[i]:
+				m.ExcludedKg += kg
+				m.ExcludedM2 += perCell
+			default:
 				m.OutsideKg += kg
 			}
 		}
 	}
 	return m
+}
+
+// target marks the cells of the field that are to be spread, and those of it
+// that are not.
+func (in Input) target(e extent) (target, excluded []bool) {
+	target, excluded = inside(in.Field, e), make([]bool, e.cols*e.rows)
+	if len(in.Exclusion.Parts) == 0 {
+		return target, excluded
+	}
+	for i, within := range inside(in.Exclusion, e) {
+		if within && target[i] {
+			target[i], excluded[i] = false, true
+		}
+	}
+	return target, excluded
 }

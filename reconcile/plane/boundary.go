@@ -15,6 +15,7 @@ type Boundary struct {
 	// Half the box in degrees about the plane's origin, widened so that sides
 	// bulging north of their ends stay inside.
 	halfLatDeg, halfLonDeg float64
+	sides                  sides // of Polygon
 }
 
 // bulgeDeg is more than a straight side on the plane can stand out of the box of its
@@ -28,7 +29,7 @@ func (b box) bulgeDeg() float64 {
 // one), positions as GeoJSON writes them (longitude, latitude), closed or
 // not, in either direction, over the antimeridian too. It refuses no rings, a
 // ring of fewer than three different positions, positions that are none, latitudes
-// beyond 85 degrees and what reaches further than ReachM. O(n).
+// beyond 85 degrees and what reaches further than ReachM. O(n log n).
 func NewBoundary(parts [][][][2]float64) (Boundary, error) {
 	const op = "lay a boundary on a plane"
 	box, err := degreeBox(parts)
@@ -40,23 +41,44 @@ func NewBoundary(parts [][][][2]float64) (Boundary, error) {
 		halfLatDeg: (box.maxLat-box.minLat)/2 + box.bulgeDeg(),
 		halfLonDeg: (box.maxDLon-box.minDLon)/2 + box.bulgeDeg(),
 	}
+	var within bool
+	if b.Polygon, within = b.Plane.lay(parts); !within {
+		return Boundary{}, fault.Newf(op, fault.Input, fmt.Sprintf("it reaches further than %.0f km from its middle", ReachM/1000),
+			"Split it into fields, or look for a position that is far off.")
+	}
+	b.sides = newSides(b.Polygon)
+	return b, nil
+}
+
+// Lay lays rings in degrees on a plane that is there already: parts, rings and
+// what it refuses as in NewBoundary, the reach counted from the plane's origin. O(n).
+func (p Plane) Lay(parts [][][][2]float64) (Polygon, error) {
+	const op = "lay an area on the field's plane"
+	if _, err := degreeBox(parts); err != nil {
+		return Polygon{}, fault.New(op, fault.Input, err, "Check the rings of the area: longitude, latitude in degrees.")
+	}
+	polygon, within := p.lay(parts)
+	if !within {
+		return Polygon{}, fault.Newf(op, fault.Input, fmt.Sprintf("it reaches further than %.0f km from the field's middle", ReachM/1000),
+			"Look for a position that is far off; longitude stands first in GeoJSON.")
+	}
+	return polygon, nil
+}
+
+func (p Plane) lay(parts [][][][2]float64) (polygon Polygon, within bool) {
 	for _, rings := range parts {
 		var part Part
 		for i, ring := range rings {
 			if i == 0 {
-				part.Outer = b.project(ring)
+				part.Outer = p.project(ring)
 			} else {
-				part.Holes = append(part.Holes, b.project(ring))
+				part.Holes = append(part.Holes, p.project(ring))
 			}
 		}
-		b.Polygon.Parts = append(b.Polygon.Parts, part)
+		polygon.Parts = append(polygon.Parts, part)
 	}
-	box2 := b.Polygon.Bounds()
-	if box2.MaxXM > ReachM || box2.MinXM < -ReachM || box2.MaxYM > ReachM || box2.MinYM < -ReachM {
-		return Boundary{}, fault.Newf(op, fault.Input, fmt.Sprintf("it reaches further than %.0f km from its middle", ReachM/1000),
-			"Split it into fields, or look for a position that is far off.")
-	}
-	return b, nil
+	b := polygon.Bounds()
+	return polygon, b.MaxXM <= ReachM && b.MinXM >= -ReachM && b.MaxYM <= ReachM && b.MinYM >= -ReachM
 }
 
 // BoxDeg is the box MayMeet tests, as its middle and half its height and width,
@@ -78,13 +100,13 @@ func (b Boundary) MayMeet(lat1Deg, lon1Deg, lat2Deg, lon2Deg float64) bool {
 	return min(lon1, lon2) <= b.halfLonDeg && max(lon1, lon2) >= -b.halfLonDeg
 }
 
-func (b Boundary) project(ring [][2]float64) Ring {
+func (p Plane) project(ring [][2]float64) Ring {
 	r := make(Ring, 0, len(ring))
-	for i, p := range ring {
-		if i == len(ring)-1 && p == ring[0] {
+	for i, at := range ring {
+		if i == len(ring)-1 && at == ring[0] {
 			break
 		}
-		x, y := b.Plane.Forward(p[1], p[0])
+		x, y := p.Forward(at[1], at[0])
 		r = append(r, Point{x, y})
 	}
 	return r

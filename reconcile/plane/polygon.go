@@ -40,12 +40,15 @@ func (r Ring) AreaM2() float64 {
 
 // AreaM2 is the area of the parts less their holes, whatever way the rings
 // turn. It is that of Contains for rings that neither cross nor overlap. O(n).
-func (p Polygon) AreaM2() float64 {
+func (p Polygon) AreaM2() float64 { return p.area(Ring.AreaM2) }
+
+// area adds up the parts less their holes, each ring by the given measure.
+func (p Polygon) area(of func(Ring) float64) float64 {
 	sum := 0.0
 	for _, part := range p.Parts {
-		sum += math.Abs(part.Outer.AreaM2())
+		sum += math.Abs(of(part.Outer))
 		for _, h := range part.Holes {
-			sum -= math.Abs(h.AreaM2())
+			sum -= math.Abs(of(h))
 		}
 	}
 	return sum
@@ -56,14 +59,16 @@ func (p Polygon) AreaM2() float64 {
 func (p Polygon) Contains(xM, yM float64) bool {
 	inside := false
 	p.EachEdge(func(a, b Point) {
-		if (a.YM <= yM) == (b.YM <= yM) {
-			return
-		}
-		if xM < a.XM+(yM-a.YM)/(b.YM-a.YM)*(b.XM-a.XM) {
+		if crosses(a, b, xM, yM) {
 			inside = !inside
 		}
 	})
 	return inside
+}
+
+// crosses reports whether a side crosses the line eastwards from a point.
+func crosses(a, b Point, xM, yM float64) bool {
+	return (a.YM <= yM) != (b.YM <= yM) && xM < a.XM+(yM-a.YM)/(b.YM-a.YM)*(b.XM-a.XM)
 }
 
 // EachEdge calls do for every edge of every ring, closing edges included.

@@ -96,7 +96,10 @@ func dropRepeated(fixes []schemas.Fix, found *findings) []schemas.Fix {
 	return kept
 }
 
-// seconds between two times, as a float because a broken clock may overflow the difference.
+// seconds between two times. Those of a broken clock may overflow the difference.
 func seconds(fromMilli, toMilli int64) float64 {
+	if d := toMilli - fromMilli; (d > 0) == (toMilli > fromMilli) {
+		return float64(d) / 1000
+	}
 	return (float64(toMilli) - float64(fromMilli)) / 1000
 }

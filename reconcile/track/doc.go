@@ -47,5 +47,11 @@
 // little more and cut curves: a chord of 2 m on a radius of 10 m stands 5 cm off.
 // A boundary crossing is found on the field's own plane, within 0.1 mm for steps of 100 m.
 //
+// Cost: Clean O(n log n), in order O(n). Split is O(n log sides) where boundaries are drawn finely;
+// what is left is the sides a line eastwards crosses. Beside n = 20 000 a fix costs the same at
+// 200 000 within the noise of the machine, 0.2 to 1 us (BenchmarkUglyDrives: circling on 3 m, standing for hours at 5 Hz with and
+// without noise, one time a thousand times, backwards, jumps and gaps at every fix); a boundary of 200 000 sides
+// costs a segment 1.5 us where one of 200 costs 0.8 (BenchmarkDetailedBoundary).
+//
 // Units and times: metres, kg/ha, kg, degrees WGS84; Unix milliseconds UTC; periods half-open.
 package track

@@ -55,7 +55,7 @@ const (
 // segments across a boundary are cut there, so distance, swath and nominal mass are
 // shared exactly. Where fields overlap the one with the smallest ID has the
 // ground. What lies in no field has Field "". Order and Line are kept.
-// O(n/64 log fields + n x sides of the fields nearby).
+// O(n/64 log fields + n x (log sides of the fields nearby + those near the segment or east of it at its height)).
 func (g *Ground) Split(segments []Segment) []Segment {
 	out := make([]Segment, 0, len(segments))
 	s := splitter{ground: g}
@@ -73,19 +73,20 @@ type splitter struct {
 	ground *Ground
 	ids    []int // fields near, by their place in ground
 	near   []*Field
-	cuts   []float64
+	cuts   []cut
+	in     []bool // whether the place under way lies in each of near
 }
 
 // cut splits segments by the fields near.
 func (s *splitter) cut(out []Segment, block []Segment) []Segment {
 	for _, segment := range block {
 		s.cuts = s.cuts[:0]
-		for _, f := range s.near {
+		for k, f := range s.near {
 			if f.meets(segment) {
-				s.cuts = f.appendCuts(s.cuts, segment)
+				s.cuts = f.appendCuts(s.cuts, k, segment)
 			}
 		}
-		out = appendPieces(out, segment, s.near, s.cuts)
+		out = s.appendPieces(out, segment)
 	}
 	return out
 }

@@ -97,8 +97,9 @@ func shorten(face font.Face, words string, room int) string {
 	return string(letters) + "..."
 }
 
-// fill paints closed outlines within an area, smooth at the edges.
-func (c *canvas) fill(area image.Rectangle, paint color.Color, outlines ...[][2]float64) {
+// fill paints closed outlines within an area, smooth at the edges. An outline the other way round
+// within another is a hole.
+func (c *canvas) fill(area image.Rectangle, paint image.Image, outlines ...[][2]float64) {
 	r := vector.NewRasterizer(area.Dx(), area.Dy())
 	for _, o := range outlines {
 		for i, p := range o {
@@ -111,7 +112,7 @@ func (c *canvas) fill(area image.Rectangle, paint color.Color, outlines ...[][2]
 		}
 		r.ClosePath()
 	}
-	r.Draw(c.img, area, image.NewUniform(paint), image.Point{})
+	r.Draw(c.img, area, paint, area.Min)
 }
 
 // stroke is the outline of a line of the given thickness from a to b, a little longer

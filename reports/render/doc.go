@@ -2,15 +2,21 @@
 // as PNG, GeoTIFF and GeoJSON.
 //
 // Owns: alignment, CSV form (RFC 4180), page and colours of a map, raster and
-// vector file formats (TIFF 6.0 with OGC GeoTIFF 1.1 keys, RFC 7946), tracing cells into polygons.
+// vector file formats (TIFF 6.0 with OGC GeoTIFF 1.1 keys, RFC 7946), tracing cells into contours.
 //
 // Does not own: what is shown and in which words (reports), what a cell got (reconcile/applied).
 //
 // Invariants: a text table has one line a row and no colour; CSV text that a
 // spreadsheet would take for a formula is quoted with an apostrophe; the same map gives the same
 // bytes; the cells of a GeoTIFF are those of the map, not resampled; the polygons of a GeoJSON are valid,
-// cover the field's cells once, and no colour of a map stands for anything alone: hatching says
-// the same.
+// neither overlap nor leave a gap, and hold the middles of the cells of their band and no others; no colour
+// of a map stands for anything alone: hatching says the same.
+//
+// Contours: marching squares over the middles of the cells (the case of two dimensions of W. E. Lorensen
+// and H. E. Cline, Marching Cubes, 1987), straight between them, a saddle decided by the mean of its
+// corners; squares across the field's outline are cut into two triangles, and the outline in each is
+// the line between where it cuts their sides. Points on a side are moved to 512ths of it, so
+// that no two of them ever fall together. Cost: O(cells + length of contours).
 //
 // Units: none of its own; maps are in metres on the field's plane, WGS84 degrees in GeoJSON.
 package render

@@ -4,9 +4,11 @@ import (
 	"fmt"
 	"image"
 	"image/color"
+	"image/draw"
 	"image/png"
 	"io"
 	"math"
+	"slices"
 
 	"hopperbook/reconcile/applied"
 	"hopperbook/reports"
@@ -71,7 +73,7 @@ func newView(a reports.MapAnswer) view {
 	return v
 }
 
-// PNG draws a map: cells in classes around the set rate, boundary, legend with
+// PNG draws a map: cells in classes around the set rate, boundary, exclusion areas, legend with
 // the area of each class, scale bar, north arrow, figures, and the words of caution.
 func PNG(w io.Writer, a reports.MapAnswer) error {
 	rates, err := a.Rates()
@@ -92,7 +94,8 @@ func PNG(w io.Writer, a reports.MapAnswer) error {
 	c.text(c.title, pageMargin, 50, shorten(c.title, sheet.Title, pageWidth-2*pageMargin))
 	c.box(v.frame, ink(228))
 	c.cells(a, rates, v)
-	c.boundary(a, v)
+	c.exclusion(a, v)
+	c.outline(a, v, a.Grid.Boundary, 2.4)
 	c.frame(v.frame, ink(120))
 	c.legend(sheet, v)
 	for i, words := range caution {
@@ -141,19 +144,63 @@ func blockMean(rates []float32, g *reports.MapGrid, col, row, span int) float32 
 	return float32(sum / float64(n))
 }
 
-func (c *canvas) boundary(a reports.MapAnswer, v view) {
-	at := func(p [2]float64) [2]float64 {
-		return [2]float64{v.left + (p[0]-a.Grid.XM)*v.pxPerM, v.bottom - (p[1]-a.Grid.YM)*v.pxPerM}
-	}
+// at is where a point of the grid's plane stands on the page.
+func (v view) at(a reports.MapAnswer, p [2]float64) [2]float64 {
+	return [2]float64{v.left + (p[0]-a.Grid.XM)*v.pxPerM, v.bottom - (p[1]-a.Grid.YM)*v.pxPerM}
+}
+
+func (c *canvas) outline(a reports.MapAnswer, v view, parts [][][][2]float64, thick float64) {
 	var lines [][][2]float64
-	for _, part := range a.Grid.Boundary {
+	for _, part := range parts {
 		for _, ring := range part {
 			for i, p := range ring {
-				lines = append(lines, stroke(at(p), at(ring[(i+1)%len(ring)]), 2.4))
+				lines = append(lines, stroke(v.at(a, p), v.at(a, ring[(i+1)%len(ring)]), thick))
 			}
 		}
 	}
-	c.fill(v.frame, ink(30), lines...)
+	c.fill(v.frame, image.NewUniform(ink(30)), lines...)
+}
+
+// exclusion hatches the exclusion areas with level lines, which no class has, and draws
+// their outlines thinner than the boundary's. Each part is painted by itself, so that parts
+// may lie over each other.
+func (c *canvas) exclusion(a reports.MapAnswer, v view) {
+	for _, part := range a.Grid.Exclusion {
+		var rings [][][2]float64
+		for i, ring := range part {
+			page := make([][2]float64, len(ring))
+			for k, p := range ring {
+				page[k] = v.at(a, p)
+			}
+			if (signedArea(page) < 0) != (i > 0) { // holes the other way round
+				slices.Reverse(page)
+			}
+			rings = append(rings, page)
+		}
+		c.fill(v.frame, barred{}, rings...)
+	}
+	c.outline(a, v, a.Grid.Exclusion, 1.4)
+}
+
+// signedArea is that of a closed outline on the page.
+func signedArea(outline [][2]float64) (sum float64) {
+	for i, a := range outline {
+		b := outline[(i+1)%len(outline)]
+		sum += (a[0]*b[1] - b[0]*a[1]) / 2
+	}
+	return sum
+}
+
+// barred is the paint of exclusion areas: level lines on grey.
+type barred struct{}
+
+func (barred) ColorModel() color.Model { return color.RGBAModel }
+func (barred) Bounds() image.Rectangle { return image.Rect(-1e9, -1e9, 1e9, 1e9) }
+func (barred) At(_, y int) color.Color {
+	if y%6 < 2 {
+		return ink(110)
+	}
+	return ink(228)
 }
 
 func (c *canvas) legend(s reports.MapSheet, v view) {
@@ -175,6 +222,13 @@ func (c *canvas) legend(s reports.MapSheet, v view) {
 		c.text(c.plain, left+58, y, line.Share)
 		c.textTo(c.plain, right-90, y, line.Rate)
 		c.textTo(c.plain, right, y, line.Area)
+	}
+	if s.Exclusion != "" {
+		y += lineHeight + 4
+		swatch := image.Rect(left, y-18, left+44, y+4)
+		draw.Draw(c.img, swatch, barred{}, swatch.Min, draw.Src)
+		c.frame(swatch, ink(30))
+		c.text(c.plain, left+58, y, s.Exclusion)
 	}
 	y += lineHeight + 4
 	c.text(c.plain, left, y, s.Band)
@@ -223,6 +277,6 @@ func roundLengthM(mostM float64) float64 {
 func (c *canvas) northArrow(x, y int) {
 	fx, fy := float64(x), float64(y)
 	area := image.Rect(x-20, y, x+20, y+70)
-	c.fill(area, ink(20), [][2]float64{{fx, fy}, {fx + 14, fy + 44}, {fx, fy + 34}, {fx - 14, fy + 44}})
+	c.fill(area, image.NewUniform(ink(20)), [][2]float64{{fx, fy}, {fx + 14, fy + 44}, {fx, fy + 34}, {fx - 14, fy + 44}})
 	c.text(c.bold, x-width(c.bold, "N")/2, y+64, "N")
 }

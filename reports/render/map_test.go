@@ -4,19 +4,15 @@ import (
 	"bytes"
 	"encoding/binary"
 	"encoding/json"
-	"fmt"
 	"image"
 	"image/color"
 	"image/png"
 	"math"
-	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
-
-	"github.com/peterstace/simplefeatures/geom"
 
 	"hopperbook/reconcile"
 	"hopperbook/reconcile/applied"
@@ -26,8 +22,8 @@ import (
 )
 
 // answer is an invented field of 60 by 40 m with a hole of 6 by 10 m, in
-// columns of 10 m of known rates; its set rate is 100 kg/ha.
-func answer(t testing.TB, latDeg, lonDeg, cellM float64) reports.MapAnswer {
+// columns of 10 m of known rates; its set rate is 100 kg/ha. exclusion are rectangles.
+func answer(t testing.TB, latDeg, lonDeg, cellM float64, exclusion ...[4]float64) reports.MapAnswer {
 	t.Helper()
 	p := plane.At(latDeg, lonDeg)
 	ring := func(x0, y0, x1, y1 float64) (out [][2]float64) {
@@ -47,7 +43,14 @@ func answer(t testing.TB, latDeg, lonDeg, cellM float64) reports.MapAnswer {
 	if err != nil {
 		t.Fatal(err)
 	}
-	in := applied.Input{Patterns: []applied.Pattern{even}, Field: b.Polygon, CellM: cellM}
+	for _, r := range exclusion {
+		area, err := b.Plane.Lay([][][][2]float64{{ring(r[0], r[1], r[2], r[3])}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		m.Exclusion.Parts = append(m.Exclusion.Parts, area.Parts...)
+	}
+	in := applied.Input{Patterns: []applied.Pattern{even}, Field: b.Polygon, Exclusion: m.Exclusion, CellM: cellM}
 	for i, rate := range columnRates {
 		x := -25 + 10*float64(i)
 		if rate > 0 {
@@ -61,7 +64,7 @@ func answer(t testing.TB, latDeg, lonDeg, cellM float64) reports.MapAnswer {
 	return reports.NewMapAnswer(m, true)
 }
 
-// One column of each zone, and two within the band.
+// A column of 10 m each.
 var columnRates = []float64{0, 70, 85, 100, 130, 150}
 
 func rendered(t testing.TB, render func(*bytes.Buffer) error) []byte {
@@ -162,156 +165,6 @@ func TestGDALReadsTheGeoTIFF(t *testing.T) {
 	}
 }
 
-type collection struct {
-	Type     string
-	Features []struct {
-		Type       string
-		Properties map[string]any
-		Geometry   json.RawMessage
-	}
-}
-
-func zonesOf(t testing.TB, a reports.MapAnswer) (collection, map[string]geom.Geometry) {
-	t.Helper()
-	raw := rendered(t, func(b *bytes.Buffer) error { return GeoJSON(b, a) })
-	var c collection
-	if err := json.Unmarshal(raw, &c); err != nil {
-		t.Fatal(err)
-	}
-	out := map[string]geom.Geometry{}
-	for _, f := range c.Features {
-		g, err := geom.UnmarshalGeoJSON(f.Geometry) // refuses what is not valid
-		if err != nil {
-			t.Fatalf("%v: %v", f.Properties["zone"], err)
-		}
-		out[f.Properties["zone"].(string)] = g
-	}
-	return c, out
-}
-
-func TestGeoJSONZones(t *testing.T) {
-	a := answer(t, -46.2, 169.3, 1)
-	c, zones := zonesOf(t, a)
-	// Columns of 400 m2, one less a hole of 60 m2.
-	want := map[string][4]float64{"not_hit": {400, 0, 0, 1}, "below": {400, 70, 1, 80}, "within": {800, 92.5, 80, 120}, "above": {740, 140.81, 120, 0}}
-	if len(c.Features) != 4 || c.Type != "FeatureCollection" {
-		t.Fatalf("%d features", len(c.Features))
-	}
-	p := plane.At(a.Grid.LatDeg, a.Grid.LonDeg)
-	for _, f := range c.Features {
-		zone := f.Properties["zone"].(string)
-		w := want[zone]
-		number := func(key string) float64 { v, _ := f.Properties[key].(float64); return v }
-		if number("area_m2") != w[0] || math.Abs(number("mean_kg_ha")-w[1]) > 0.05 || number("from_pct") != w[2] || number("to_pct") != w[3] || f.Properties["field"] != "F1" {
-			t.Errorf("%s: %v, want %v", zone, f.Properties, w)
-		}
-		flat := zones[zone].TransformXY(func(xy geom.XY) geom.XY {
-			x, y := p.Forward(xy.Y, xy.X)
-			return geom.XY{X: x, Y: y}
-		})
-		if !zones[zone].MustAsMultiPolygon().IsCCW() {
-			t.Errorf("%s: RFC 7946 wants outer rings counter-clockwise, holes clockwise", zone)
-		}
-		if area := flat.Area(); math.Abs(area-w[0]) > 0.5 { // 1e-7 degrees are up to 1 cm
-			t.Errorf("%s: polygons of %v m2, want %v", zone, area, w[0])
-		}
-	}
-	if rings := zones["above"].MustAsMultiPolygon().PolygonN(0).NumInteriorRings(); rings != 1 {
-		t.Errorf("%d holes where the column has one", rings)
-	}
-}
-
-// RFC 7946 3.1.9: what crosses the antimeridian is cut there.
-func TestGeoJSONOverTheAntimeridian(t *testing.T) {
-	for _, lon := range []float64{180, 179.9999, -179.9999, -179.9, 179.9} {
-		_, zones := zonesOf(t, answer(t, 40, lon, 1))
-		p, area := plane.At(40, lon), 0.0
-		for _, g := range zones {
-			for i := range g.MustAsMultiPolygon().NumPolygons() {
-				polygon := g.MustAsMultiPolygon().PolygonN(i)
-				e := polygon.Envelope()
-				if low, high, _ := e.MinMaxXYs(); high.X-low.X > 1 {
-					t.Errorf("at %v: a polygon from %v to %v degrees", lon, low.X, high.X)
-				}
-				area += polygon.AsGeometry().TransformXY(func(xy geom.XY) geom.XY {
-					x, y := p.Forward(xy.Y, xy.X)
-					return geom.XY{X: x, Y: y}
-				}).Area()
-			}
-		}
-		if math.Abs(area-2340) > 40 { // half a cell along 40 m at most
-			t.Errorf("at %v: %v m2, want 2340", lon, area)
-		}
-	}
-}
-
-// Random cells: each region's rings have its area, hold its cells and no
-// others, and make a valid polygon.
-func TestRegionsOfRandomCells(t *testing.T) {
-	for seed := range uint64(60) {
-		rng := rand.New(rand.NewPCG(seed, 7))
-		l := lattice{cols: 1 + rng.IntN(14), rows: 1 + rng.IntN(14)}
-		for range l.cols * l.rows {
-			l.label = append(l.label, uint8(rng.IntN(2+int(seed%3))))
-		}
-		drawn := make([]uint8, len(l.label))
-		for _, r := range l.regions() {
-			area := doubleArea(r.outer)
-			rings := [][]corner{r.outer}
-			for _, h := range r.holes {
-				if doubleArea(h) >= 0 {
-					t.Fatalf("seed %d: a hole goes counter-clockwise", seed)
-				}
-				area += doubleArea(h)
-				rings = append(rings, h)
-			}
-			if area != int64(2*r.cells) {
-				t.Fatalf("seed %d: twice the area %d, %d cells", seed, area, r.cells)
-			}
-			if _, err := geom.UnmarshalWKT(wkt(rings)); err != nil {
-				t.Fatalf("seed %d: %v\n%s", seed, err, wkt(rings))
-			}
-			for i := range drawn {
-				if within(rings, float64(i%l.cols)+0.5, float64(i/l.cols)+0.5) {
-					if drawn[i] != 0 {
-						t.Fatalf("seed %d: cell %d is in two regions", seed, i)
-					}
-					drawn[i] = r.label
-				}
-			}
-		}
-		if !bytes.Equal(drawn, l.label) {
-			t.Fatalf("seed %d: drawn %v, want %v", seed, drawn, l.label)
-		}
-	}
-}
-
-func wkt(rings [][]corner) string {
-	var parts []string
-	for _, r := range rings {
-		var points []string
-		for _, c := range append(r, r[0]) {
-			points = append(points, fmt.Sprintf("%d %d", c.col, c.row))
-		}
-		parts = append(parts, "("+strings.Join(points, ",")+")")
-	}
-	return "POLYGON(" + strings.Join(parts, ",") + ")"
-}
-
-// within is the even-odd rule on axis-parallel rings.
-func within(rings [][]corner, x, y float64) bool {
-	in := false
-	for _, r := range rings {
-		for i, a := range r {
-			b := r[(i+1)%len(r)]
-			if (float64(a.row) < y) != (float64(b.row) < y) && float64(a.col) > x {
-				in = !in
-			}
-		}
-	}
-	return in
-}
-
 func TestPNGShowsTheCells(t *testing.T) {
 	a := answer(t, -46.2, 169.3, 1)
 	img, err := png.Decode(bytes.NewReader(rendered(t, func(b *bytes.Buffer) error { return PNG(b, a) })))
@@ -343,6 +196,23 @@ func TestPNGShowsTheCells(t *testing.T) {
 	if share(at(12.6, 7), ink(228)) < 1 {
 		t.Error("the hole is painted")
 	}
+	// Exclusion areas are barred on grey, their legend too; nothing else is.
+	bars := image.Rect(v.frame.Max.X+pageMargin+2, v.frame.Min.Y+16+9*(lineHeight+4)-16, v.frame.Max.X+pageMargin+42, v.frame.Min.Y+16+9*(lineHeight+4)+2)
+	if share(at(-27.5, -5), ink(110)) > 0 || share(bars, ink(110)) > 0.05 { // words stand there instead
+		t.Error("barred without an exclusion area")
+	}
+	excluding := answer(t, -46.2, 169.3, 1, [4]float64{-40, -20, -15, 5})
+	if img, err = png.Decode(bytes.NewReader(rendered(t, func(b *bytes.Buffer) error { return PNG(b, excluding) }))); err != nil {
+		t.Fatal(err)
+	}
+	for name, r := range map[string]image.Rectangle{"the area": at(-27.5, -5), "its legend": bars} {
+		if dark, grey := share(r, ink(110)), share(r, ink(228)); dark < 0.2 || dark+grey < 1 {
+			t.Errorf("%s: %.2f bars, %.2f grey", name, dark, grey)
+		}
+	}
+	if plain := share(at(-7.5, -5), colourOf(applied.BitLow)); plain < 1 {
+		t.Errorf("beside the exclusion area %.2f is in its colour", plain)
+	}
 	if dark := share(image.Rect(v.frame.Max.X+pageMargin, v.frame.Max.Y-60, v.frame.Max.X+pageMargin+220, v.frame.Max.Y-20), ink(20)); dark < 0.05 {
 		t.Error("no scale bar")
 	}
@@ -364,6 +234,7 @@ func TestBrokenGridsAreRefused(t *testing.T) {
 		"no rows":   func(a *reports.MapAnswer) { a.Grid.Rows, a.Grid.KgHa = 0, nil },
 		"huge":      func(a *reports.MapAnswer) { a.Grid.Cols, a.Grid.Rows = 1<<40, 1<<40 },
 		"nowhere":   func(a *reports.MapAnswer) { a.Grid.LatDeg = 100 },
+		"excluded":  func(a *reports.MapAnswer) { a.Grid.Exclusion = [][][][2]float64{{{{0, math.NaN()}}}} },
 		"far off":   func(a *reports.MapAnswer) { a.Grid.Boundary[0][0][0][0] = 1e30 },
 		"no cells":  func(a *reports.MapAnswer) { a.CellM = 0 },
 	} {
