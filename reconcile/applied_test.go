@@ -54,7 +54,7 @@ func TestTheMapOfAFieldByHand(t *testing.T) {
 	}
 
 	f := run(t, w.in).Fields[0]
-	near(t, "mass of the balance", m.Map.SpreadKg, f.MassKg+f.ThrownOutsideKg, 0.01)
+	near(t, "mass of the balance", m.Map.SpreadKg, f.MassKg+f.ThrownOutsideKg+f.ExcludedKg, 0.01)
 }
 
 // Half the first quarter of the square is not to be spread, and some ground
@@ -69,6 +69,18 @@ func TestTheMapLeavesExclusionAreasOut(t *testing.T) {
 	near(t, "excluded m2", m.Map.ExcludedM2, 20000, 450)
 	near(t, "conserved", m.Map.InFieldKg+m.Map.ExcludedKg, before.Map.InFieldKg, 1e-9*before.Map.InFieldKg)
 	near(t, "outside", m.Map.OutsideKg, before.Map.OutsideKg, 1e-9)
+	r, err := Run(w.in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := r.Fields[0]
+	near(t, "field's excluded kg", f.ExcludedKg, 380, 0.5) // at the mean of the field, whose third quarter got 160 kg/ha
+	near(t, "field's excluded m2", f.ExcludedM2, 20000, 5)
+	near(t, "field's exclusion m2", f.ExclusionM2, 20000, 5)
+	near(t, "missed and covered", f.CoveredM2+f.MissedM2, f.BoundaryM2-f.ExclusionM2, 0.1)
+	if !slices.ContainsFunc(r.Findings, func(d Finding) bool { return d.Kind == "exclusion_hit" && d.Field == "F1" }) {
+		t.Errorf("no finding of the exclusion area: %v", r.Findings)
+	}
 	near(t, "mean", m.Figures.MeanKgHa, (50*200+100*200+100*160+100*200)/350.0, 0.5)
 
 	// One that cannot be used excludes nothing.
@@ -96,7 +108,7 @@ func TestTheMapHasTheMassOfTheBalance(t *testing.T) {
 	}
 	for _, f := range run(t, w.in).Fields {
 		m := mapOf(t, w.in, f.Field, f.Product, 2)
-		near(t, "spread on "+string(f.Field), m.Map.SpreadKg, f.MassKg+f.ThrownOutsideKg, 0.005)
+		near(t, "spread on "+string(f.Field), m.Map.SpreadKg, f.MassKg+f.ThrownOutsideKg+f.ExcludedKg, 0.005)
 		near(t, "in the field "+string(f.Field), m.Map.InFieldKg, f.MassKg, 0.01*f.MassKg)
 		if m.Open != f.Open {
 			t.Errorf("%s: open %v, the balance says %v", f.Field, m.Open, f.Open)

@@ -40,18 +40,19 @@ type MachineDrive struct {
 }
 
 // Areas are those of the union of all swaths. With a boundary everything but
-// SwathM2 and OutsideM2 counts only what lies inside it; without one BoundaryM2, MissedM2 and
-// OutsideM2 are 0.
+// SwathM2 and OutsideM2 counts only what lies inside it and outside exclusion areas; without one
+// BoundaryM2, ExclusionM2, MissedM2 and OutsideM2 are 0.
 type Areas struct {
-	SwathM2    float64 `json:"swath_m2"`    // distance spread times bout width
-	CoveredM2  float64 `json:"covered_m2"`  // at least once
-	Overlap2M2 float64 `json:"overlap2_m2"` // twice
-	Overlap3M2 float64 `json:"overlap3_m2"` // three times or more
-	MissedM2   float64 `json:"missed_m2"`
-	OutsideM2  float64 `json:"outside_m2"`
-	ExcludedM2 float64 `json:"excluded_m2"` // 0: no exclusion area is asked for
-	BoundaryM2 float64 `json:"boundary_m2"`
-	ErrorM2    float64 `json:"error_m2"` // estimate of the largest error of the areas but swath_m2
+	SwathM2     float64 `json:"swath_m2"`    // distance spread times bout width
+	CoveredM2   float64 `json:"covered_m2"`  // at least once
+	Overlap2M2  float64 `json:"overlap2_m2"` // twice
+	Overlap3M2  float64 `json:"overlap3_m2"` // three times or more
+	MissedM2    float64 `json:"missed_m2"`
+	OutsideM2   float64 `json:"outside_m2"`
+	ExcludedM2  float64 `json:"excluded_m2"` // spread in exclusion areas inside the boundary
+	BoundaryM2  float64 `json:"boundary_m2"`
+	ExclusionM2 float64 `json:"exclusion_m2"` // what exclusion areas take of the boundary
+	ErrorM2     float64 `json:"error_m2"`     // estimate of the largest error of the areas but swath_m2
 }
 
 // MeasureOptions say how logs are measured.
@@ -99,7 +100,7 @@ func Measure(logs []Log, o MeasureOptions) (Drive, error) {
 	for _, l := range logs {
 		tracks = append(tracks, d.clean(l, o, found))
 	}
-	areas, err := measureAreas(d.Machines, tracks, bound, found)
+	areas, err := o.measureAreas(d.Machines, tracks, bound, found)
 	if err != nil {
 		return d, err
 	}
@@ -142,7 +143,7 @@ func (o MeasureOptions) exclusion(on plane.Plane) (*plane.Polygon, error) {
 }
 
 // measureAreas is given the machines and the track of each.
-func measureAreas(machines []MachineDrive, tracks [][]track.Segment, bound *plane.Boundary, found *findings) (Areas, error) {
+func (o MeasureOptions) measureAreas(machines []MachineDrive, tracks [][]track.Segment, bound *plane.Boundary, found *findings) (Areas, error) {
 	var on plane.Plane
 	var polygon *plane.Polygon
 	i := slices.IndexFunc(tracks, func(t []track.Segment) bool { return len(t) > 0 })
@@ -163,7 +164,11 @@ func measureAreas(machines []MachineDrive, tracks [][]track.Segment, bound *plan
 		swaths = coverage.FromTrack(swaths, on, t)
 		swathM2 += track.Total(t).SwathM2
 	}
-	a, err := coverage.Measure(swaths, polygon, nil)
+	exclusion, err := o.exclusion(on)
+	if err != nil {
+		return Areas{}, err
+	}
+	a, err := coverage.Measure(swaths, polygon, exclusion)
 	if err != nil {
 		return Areas{}, fault.Wrap("measure the drive", err)
 	}
@@ -173,7 +178,8 @@ func measureAreas(machines []MachineDrive, tracks [][]track.Segment, bound *plan
 	}
 	return Areas{
 		SwathM2: rounded(swathM2, 2), CoveredM2: rounded(a.CoveredM2, 2), Overlap2M2: rounded(a.Overlap2M2, 2), Overlap3M2: rounded(a.Overlap3M2, 2),
-		MissedM2: rounded(a.MissedM2, 2), OutsideM2: rounded(a.OutsideM2, 2), BoundaryM2: rounded(a.BoundaryM2, 2), ErrorM2: rounded(a.ErrorM2, 4),
+		MissedM2: rounded(a.MissedM2, 2), OutsideM2: rounded(a.OutsideM2, 2), ExcludedM2: rounded(a.ExcludedM2, 2),
+		BoundaryM2: rounded(a.BoundaryM2, 2), ExclusionM2: rounded(a.ExclusionM2, 2), ErrorM2: rounded(a.ErrorM2, 4),
 	}, nil
 }
 

@@ -84,6 +84,10 @@ func TestExclusionAreasOfADrive(t *testing.T) {
 		t.Fatal(err)
 	}
 	near(t, "area", p.AreaM2(), 1200, 0.01)
+	o := MeasureOptions{BoutWidthM: 20, Boundary: squareOf(0, 0, 100, 100), Exclusion: squareOf(60, -20, 70, 50)}
+	up := driven("", schemas.SpreadingOn, [2]float64{65, -50}, [2]float64{65, 150})
+	checkAreas(t, "measured", measured(t, o, up).Areas,
+		Areas{SwathM2: 4000, CoveredM2: 1500, ExcludedM2: 500, MissedM2: 8000, OutsideM2: 2000, BoundaryM2: 10000, ExclusionM2: 500})
 	if !p.Contains(25, 50) || p.Contains(25, 70) {
 		t.Error("it does not lie where it was drawn")
 	}

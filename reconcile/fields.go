@@ -2,10 +2,12 @@ package reconcile
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 
 	"hopperbook/reconcile/balance"
 	"hopperbook/reconcile/coverage"
+	"hopperbook/reconcile/plane"
 	"hopperbook/reconcile/track"
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
@@ -22,16 +24,24 @@ type ground struct {
 // swaths say of its area.
 func fields(reg *registers, told []*machine, found *findings) ([]Field, error) {
 	pieces := piecesByGround(told)
+	var cover coverage.Cover // one for all fields keeps its memory
 	var out []Field
 	for _, mass := range fieldMasses(told, found) {
-		f, err := field(reg, mass, pieces[ground{mass.Field, mass.Product}])
+		f, err := field(reg, &cover, mass, pieces[ground{mass.Field, mass.Product}])
 		if err != nil {
 			return nil, err
+		}
+		if f.ExcludedM2 > f.CoveredErrorM2 && f.ExcludedM2 >= leastExcludedM2 {
+			found.add(Finding{Kind: "exclusion_hit", Field: f.Field, Amount: f.ExcludedM2,
+				Text: fmt.Sprintf("%.0f m2 of exclusion areas were spread on, with about %.0f kg of %s", f.ExcludedM2, f.ExcludedKg, f.Product)})
 		}
 		out = append(out, f)
 	}
 	return out, nil
 }
+
+// leastExcludedM2 is how much of an exclusion area must be spread on to be told.
+const leastExcludedM2 = 1
 
 // piecesByGround gives, per field and product, each machine's pieces, the
 // machines in order.
@@ -54,30 +64,39 @@ func piecesByGround(told []*machine) map[ground][][]track.Segment {
 	return out
 }
 
-func field(reg *registers, mass balance.FieldMass, machines [][]track.Segment) (Field, error) {
+func field(reg *registers, cover *coverage.Cover, mass balance.FieldMass, machines [][]track.Segment) (Field, error) {
 	boundary := reg.ground(mass.Field).Boundary
 	var swaths []coverage.Segment
 	for _, pieces := range machines {
 		swaths = coverage.FromTrack(swaths, boundary.Plane, pieces)
 	}
-	area, err := coverage.Measure(swaths, &boundary.Polygon, nil)
+	var exclusion *plane.Polygon
+	if e, ok := reg.exclusions[mass.Field]; ok {
+		exclusion = &e
+	}
+	err := cover.Reset(&boundary.Polygon, exclusion, coverage.Options{})
+	if err == nil {
+		err = cover.Add(swaths)
+	}
 	if err != nil {
 		return Field{}, fault.Wrap("coverage of field "+string(mass.Field), err)
 	}
+	area := cover.Result()
 	register := reg.fields[mass.Field].Data
-	inside := insideShare(area)
+	target, outside, excluded := shares(area)
 	low, high := mass.Interval95()
 	f := Field{
 		Field: mass.Field, Name: register.Name, Customer: register.Customer, Product: mass.Product,
 		BoundaryM2: rounded(boundaryM2(boundary, area.BoundaryM2), 2), CoveredM2: rounded(area.CoveredM2, 2), CoveredErrorM2: rounded(area.ErrorM2, 4),
 		SwathM2: rounded(mass.SwathM2, 2), Overlap2M2: rounded(area.Overlap2M2, 2), Overlap3M2: rounded(area.Overlap3M2, 2),
 		MissedM2: rounded(area.MissedM2, 2), OutsideM2: rounded(area.OutsideM2, 2),
-		MassKg: rounded(inside*mass.MassKg, 3), MassSdKg: rounded(inside*mass.SdKg, 3), ThrownOutsideKg: rounded((1-inside)*mass.MassKg, 3),
+		MassKg: rounded(target*mass.MassKg, 3), MassSdKg: rounded(target*mass.SdKg, 3), ThrownOutsideKg: rounded(outside*mass.MassKg, 3),
+		ExclusionM2: rounded(area.ExclusionM2, 2), ExcludedM2: rounded(area.ExcludedM2, 2), ExcludedKg: rounded(excluded*mass.MassKg, 3),
 		NominalKg:       rounded(mass.NominalKg, 3),
 		SetRateKgHa:     rate(mass.NominalKg, mass.SwathM2),
-		FieldRateKgHa:   max(0, rate(inside*mass.MassKg, area.CoveredM2)),
-		FieldRateLow:    max(0, rate(inside*low, area.CoveredM2)),
-		FieldRateHigh:   max(0, rate(inside*high, area.CoveredM2)),
+		FieldRateKgHa:   max(0, rate(target*mass.MassKg, area.CoveredM2)),
+		FieldRateLow:    max(0, rate(target*low, area.CoveredM2)),
+		FieldRateHigh:   max(0, rate(target*high, area.CoveredM2)),
 		MachineRateKgHa: rate(mass.MassKg, mass.SwathM2),
 	}
 	for _, c := range mass.Contributions {
@@ -86,14 +105,16 @@ func field(reg *registers, mass balance.FieldMass, machines [][]track.Segment) (
 	return f, nil
 }
 
-// insideShare is the share of what was spread while driving in the field that
-// landed inside its boundary: swaths reach over it by OutsideM2, taken as hit
-// once, and product is taken as even across the bout width.
-func insideShare(a coverage.Result) float64 {
+// shares of what was spread while driving in the field: what landed where it should; what landed over
+// the boundary, where swaths reach by OutsideM2; what landed in exclusion areas. Both are taken as hit
+// once, and product as even across the bout width.
+func shares(a coverage.Result) (target, outside, excluded float64) {
 	if a.SwathM2 <= 0 {
-		return 1
+		return 1, 0, 0
 	}
-	return max(0, 1-a.OutsideM2/a.SwathM2)
+	outside = min(1, a.OutsideM2/a.SwathM2)
+	excluded = min(1-outside, a.ExcludedM2/a.SwathM2)
+	return 1 - outside - excluded, outside, excluded
 }
 
 // rate is kg/ha, 0 where no area was covered.

@@ -37,9 +37,12 @@ type Field struct {
 	Overlap3M2      float64            `json:"overlap3_m2"`
 	MissedM2        float64            `json:"missed_m2"`
 	OutsideM2       float64            `json:"outside_m2"`
-	MassKg          float64            `json:"mass_kg"`
+	ExclusionM2     float64            `json:"exclusion_m2"` // what exclusion areas take of the boundary
+	ExcludedM2      float64            `json:"excluded_m2"`  // what of them was spread on
+	MassKg          float64            `json:"mass_kg"`      // inside the boundary, outside exclusion areas
 	MassSdKg        float64            `json:"mass_sd_kg"`
 	ThrownOutsideKg float64            `json:"thrown_outside_kg"` // over the boundary, by swaths driven inside it
+	ExcludedKg      float64            `json:"excluded_kg"`       // in exclusion areas
 	NominalKg       float64            `json:"nominal_kg"`
 	SetRateKgHa     float64            `json:"set_rate_kg_ha"`        // nominal mass / swath area
 	FieldRateKgHa   float64            `json:"field_rate_kg_ha"`      // mass / covered area

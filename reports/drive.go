@@ -100,6 +100,10 @@ func Coverage(a CoverageAnswer) Table {
 		row("outside the boundary", a.OutsideM2)
 		row("boundary", a.BoundaryM2)
 	}
+	if a.ExclusionM2 > 0 || a.ExcludedM2 > 0 {
+		row("exclusion areas in it", a.ExclusionM2)
+		row("spread in exclusion areas", a.ExcludedM2)
+	}
 	row("error of these at most", a.ErrorM2)
 	for _, m := range a.Machines {
 		t.Notes = append(t.Notes, fmt.Sprintf("%s: %d fixes, %s m driven, %s m of it spreading",

@@ -56,8 +56,8 @@ func TestMapsAgreeWithTheFields(t *testing.T) {
 			t.Fatal(err)
 		}
 		name := string(f.Field) + " " + string(f.Product)
-		if math.Abs(m.Map.SpreadKg-f.MassKg-f.ThrownOutsideKg) > 0.01 {
-			t.Errorf("%s: %v kg spread, the balance says %v", name, m.Map.SpreadKg, f.MassKg+f.ThrownOutsideKg)
+		if math.Abs(m.Map.SpreadKg-f.MassKg-f.ThrownOutsideKg-f.ExcludedKg) > 0.01 {
+			t.Errorf("%s: %v kg spread, the balance says %v", name, m.Map.SpreadKg, f.MassKg+f.ThrownOutsideKg+f.ExcludedKg)
 		}
 		if math.Abs(m.Map.InFieldKg-f.MassKg) > 0.005*f.MassKg {
 			t.Errorf("%s: %v kg in the field, by coverage %v", name, m.Map.InFieldKg, f.MassKg)
