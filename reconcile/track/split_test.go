@@ -77,8 +77,8 @@ func TestSplitAcrossTwoFieldsAndAHole(t *testing.T) {
 // TestSplitAgainstFineSteps is the slow oracle: walk every segment in steps of
 // a centimetre or so and ask each field in turn.
 func TestSplitAgainstFineSteps(t *testing.T) {
-	for seed := range uint64(8) {
-		corners := []int{17, 131}[seed%2] // looked at one by one, and through their tree
+	for seed := range uint64(5) {
+		corners := []int{17, 71}[seed/4] // looked at one by one, and in the last through their tree
 		star := make([][2]float64, corners)
 		for i := range star {
 			sin, cos := math.Sincos(float64(i) * 2 * math.Pi / float64(corners))
@@ -98,7 +98,7 @@ func TestSplitAgainstFineSteps(t *testing.T) {
 		segments := Clean(fixes, Options{MaxSpeedKmh: 1000}).Segments
 		pieces := NewGround(fields).Split(segments)
 		got, want := lengths(pieces), map[schemas.FieldID]float64{}
-		const steps = 4000
+		const steps = 2500
 		for _, s := range segments {
 			for i := range steps {
 				f := (float64(i) + 0.5) / steps

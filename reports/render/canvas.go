@@ -100,6 +100,7 @@ func shorten(face font.Face, words string, room int) string {
 // fill paints closed outlines within an area, smooth at the edges. An outline the other way round
 // within another is a hole.
 func (c *canvas) fill(area image.Rectangle, paint image.Image, outlines ...[][2]float64) {
+	area = area.Intersect(around(outlines))
 	r := vector.NewRasterizer(area.Dx(), area.Dy())
 	for _, o := range outlines {
 		for i, p := range o {
@@ -113,6 +114,17 @@ func (c *canvas) fill(area image.Rectangle, paint image.Image, outlines ...[][2]
 		r.ClosePath()
 	}
 	r.Draw(c.img, area, paint, area.Min)
+}
+
+// around is the box of pixels that outlines touch.
+func around(outlines [][][2]float64) (box image.Rectangle) {
+	for _, o := range outlines {
+		for _, p := range o {
+			x, y := int(math.Floor(p[0])), int(math.Floor(p[1]))
+			box = box.Union(image.Rect(x, y, x+1, y+1))
+		}
+	}
+	return box
 }
 
 // stroke is the outline of a line of the given thickness from a to b, a little longer

@@ -202,7 +202,11 @@ func TestPNGShowsTheCells(t *testing.T) {
 		t.Error("barred without an exclusion area")
 	}
 	excluding := answer(t, -46.2, 169.3, 1, [4]float64{-40, -20, -15, 5})
-	if img, err = png.Decode(bytes.NewReader(rendered(t, func(b *bytes.Buffer) error { return PNG(b, excluding) }))); err != nil {
+	var page bytes.Buffer
+	if err = PNG(&page, excluding); err != nil {
+		t.Fatal(err)
+	}
+	if img, err = png.Decode(&page); err != nil {
 		t.Fatal(err)
 	}
 	for name, r := range map[string]image.Rectangle{"the area": at(-27.5, -5), "its legend": bars} {
