@@ -176,10 +176,14 @@ func (o MeasureOptions) measureAreas(machines []MachineDrive, tracks [][]track.S
 		found.add(Finding{Kind: "nothing_inside", Amount: rounded(swathM2, 2),
 			Text: "nothing was spread inside the boundary: is it the one of this log? (amount: m2 of swath)"})
 	}
+	inside := a.BoundaryM2
+	if bound != nil {
+		inside = boundaryM2(*bound, inside)
+	}
 	return Areas{
 		SwathM2: rounded(swathM2, 2), CoveredM2: rounded(a.CoveredM2, 2), Overlap2M2: rounded(a.Overlap2M2, 2), Overlap3M2: rounded(a.Overlap3M2, 2),
 		MissedM2: rounded(a.MissedM2, 2), OutsideM2: rounded(a.OutsideM2, 2), ExcludedM2: rounded(a.ExcludedM2, 2),
-		BoundaryM2: rounded(a.BoundaryM2, 2), ExclusionM2: rounded(a.ExclusionM2, 2), ErrorM2: rounded(a.ErrorM2, 4),
+		BoundaryM2: rounded(inside, 2), ExclusionM2: rounded(a.ExclusionM2, 2), ErrorM2: rounded(a.ErrorM2, 4),
 	}, nil
 }
 
