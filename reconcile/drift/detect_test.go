@@ -59,10 +59,11 @@ func TestKnownStep(t *testing.T) {
 	v := detect(t, ratios(1, 1, 1, 1, 0.88, 0.88, 0.88, 0.88))
 	s := math.Hypot(0.01, 0.015)
 	near(t, "natural", v.NaturalSd, 0.015, 1e-12)
-	near(t, "k", v.K, 0.05/2/s, 1e-12)
+	near(t, "small k", v.Design.Small.K, 0.6*2.5/2, 1e-12) // 0.05 / s is beyond the bound
+	near(t, "large k", v.Design.Large.K, 1.6*2.5/2, 1e-12)
 	near(t, "innovation", v.Innovations[5], -0.12/s, 1e-9)
-	near(t, "low side", v.Path[5].Low, 2*(0.12/s-v.K), 1e-9)
-	near(t, "run length of k and h", arl(t, CUSUM{K: v.K, H: v.H}, 0), 400, 0.1)
+	small, large := v.Design.Small, v.Design.Large
+	near(t, "evidence", v.Evidence[5].Low, max(2*(0.12/s-small.K)/small.H, 2*(0.12/s-large.K)/large.H), 1e-9)
 	if v.FirstAlarm != 4 {
 		t.Errorf("first alarm at %d", v.FirstAlarm)
 	}
@@ -79,13 +80,17 @@ func TestKnownStep(t *testing.T) {
 	near(t, "smoothed", v.SmoothedRatio[5], 1-0.12*0.3*1.7, 1e-12)
 }
 
-func TestReferenceValueIsBounded(t *testing.T) {
-	for _, c := range []struct{ sd, want float64 }{{0.001, mostK}, {0.02, 0.05 / 2 / 0.025}, {0.5, leastK}} {
+// The design follows the loads' own noise, between a quiet machine's and one
+// whose loads say little.
+func TestDesignFollowsTheNoise(t *testing.T) {
+	for _, c := range []struct{ sd, shift float64 }{{0.001, mostShift}, {0.02, 0.05 / 0.025}, {0.5, leastShift}} {
 		series := ratios(1, 1, 1, 1)
 		for i := range series {
 			series[i].Sd = c.sd
 		}
-		near(t, "k", detect(t, series).K, c.want, 1e-9)
+		design := detect(t, series).Design
+		near(t, "small k", design.Small.K, 0.6*c.shift/2, 1e-9)
+		near(t, "large k", design.Large.K, 1.6*c.shift/2, 1e-9)
 	}
 }
 
@@ -140,7 +145,7 @@ func TestLaws(t *testing.T) {
 			renamed[i].Load += 100
 		}
 		m, r := detect(t, mirrored), detect(t, renamed)
-		if m.State != v.State || m.FirstAlarm != v.FirstAlarm || r.State != v.State || !reflect.DeepEqual(r.Path, v.Path) {
+		if m.State != v.State || m.FirstAlarm != v.FirstAlarm || r.State != v.State || !reflect.DeepEqual(r.Evidence, v.Evidence) {
 			t.Fatalf("%s at %d, mirrored %s at %d, renamed %s", v.State, v.FirstAlarm, m.State, m.FirstAlarm, r.State)
 		}
 		if v.Change != nil {
