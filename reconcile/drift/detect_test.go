@@ -74,6 +74,10 @@ func TestKnownStep(t *testing.T) {
 	near(t, "high end", c.High, -0.12+1.959964*c.SizeSd, 1e-8)
 	near(t, "step", c.Step, -0.12, 1e-12)
 	near(t, "step sd", c.StepSd, s/math.Sqrt2, 1e-12)
+	// A start one load off loses at least (1 - 4/5) of the likelihood: 8.9 > 3.
+	if c.LoadLow != 14 || c.LoadHigh != 14 {
+		t.Errorf("change in loads %d to %d", c.LoadLow, c.LoadHigh)
+	}
 	near(t, "log-likelihood", c.LogRatio, 4*0.12*0.12/2/s/s, 1e-9)
 	near(t, "mean", v.Mean, 0.94, 1e-12)
 	near(t, "mean sd", v.MeanSd, math.Hypot(s/math.Sqrt(8), 0.005), 1e-12)
@@ -152,6 +156,10 @@ func TestLaws(t *testing.T) {
 			near(t, "mirrored size", m.Change.Size, -v.Change.Size, 1e-9)
 			near(t, "mirrored index", float64(m.Change.Index), float64(v.Change.Index), 0)
 			near(t, "renamed load", float64(r.Change.Load), float64(v.Change.Load+100), 0)
+			near(t, "renamed end", float64(r.Change.LoadHigh), float64(v.Change.LoadHigh+100), 0)
+			if c := v.Change; !(c.IndexLow <= c.Index && c.Index <= c.IndexHigh && m.Change.IndexLow == c.IndexLow && m.Change.IndexHigh == c.IndexHigh) {
+				t.Fatalf("interval %+v, mirrored %+v", c, m.Change)
+			}
 		}
 		if again := detect(t, series); !reflect.DeepEqual(again, v) {
 			t.Fatal("the same series twice, two verdicts")
