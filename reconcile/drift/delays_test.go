@@ -80,7 +80,7 @@ func kept() func(shift, arl0 float64) (Pair, error) {
 func (z noise) delayOf(t *testing.T, step float64, runs int) (mean, se float64) {
 	t.Helper()
 	rng := rand.New(rand.NewPCG(41, uint64(1e4*step)))
-	design, o := kept(), Options{}.withDefaults()
+	design, o := kept(), Options{}.WithDefaults()
 	const longest = 200
 	var sum, squares float64
 	for range runs {

@@ -26,7 +26,8 @@ type Options struct {
 	SharedSd  float64 // standard uncertainty all ratios share, as of the loader's scale; 0: 0.005
 }
 
-func (o Options) withDefaults() Options {
+// WithDefaults fills in what is left out.
+func (o Options) WithDefaults() Options {
 	def := func(v *float64, d float64) {
 		if *v == 0 {
 			*v = d
@@ -75,7 +76,7 @@ const (
 // any measurement, or when the options allow no design. O(n^2) for n points
 // while there is an alarm, O(n log n) otherwise.
 func Detect(series []Point, o Options) (Verdict, error) {
-	return judge(series, o.withDefaults(), DesignPair)
+	return judge(series, o.WithDefaults(), DesignPair)
 }
 
 // judge is Detect with the design to use, which simulations keep between calls.

@@ -77,7 +77,7 @@ func TestDetectKeepsItsRunLength(t *testing.T) {
 		{noises()[1], 0.03, 0}, {noises()[3], 0.04, 0}, // found
 	} {
 		rng := rand.New(rand.NewPCG(2, uint64(i)))
-		o := Options{NaturalSd: c.stated}.withDefaults()
+		o := Options{NaturalSd: c.stated}.WithDefaults()
 		design := kept()
 		var loads, alarms float64
 		for range runs {

@@ -155,7 +155,7 @@ func TestChangePointInterval(t *testing.T) {
 				var h, n, wide int
 				for range runs {
 					series, _ := crew(rng, from+after, from, step)
-					v, err := judge(series, Options{}.withDefaults(), design)
+					v, err := judge(series, Options{}.WithDefaults(), design)
 					if err != nil {
 						t.Fatal(err)
 					}
