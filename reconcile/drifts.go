@@ -85,8 +85,9 @@ func (s series) drift(v drift.Verdict) Drift {
 		d.FlowFactor = rounded(1/(1+c.Size), 4)
 	}
 	for i, p := range s.points {
-		d.Points = append(d.Points, DriftPoint{Load: p.Load, Refill: p.Refill, At: s.starts[i], Ratio: rounded(p.Ratio, 6), Sd: rounded(p.Sd, 6),
-			EvidenceHigh: rounded(v.Evidence[i].High, 4), EvidenceLow: rounded(v.Evidence[i].Low, 4)})
+		d.Points = append(d.Points, DriftPoint{Load: p.Load, Refill: p.Refill, At: s.starts[i], Ratio: rounded(p.Ratio, 6),
+			RatioLow: rounded(p.Ratio-z95*p.Sd, 6), RatioHigh: rounded(p.Ratio+z95*p.Sd, 6), EvidenceHigh: rounded(v.Evidence[i].High, 4),
+			EvidenceLow: rounded(v.Evidence[i].Low, 4)})
 	}
 	return d
 }

@@ -106,9 +106,10 @@ type GateTry struct {
 type DriftPoint struct {
 	Load         int              `json:"load"`
 	Refill       schemas.RefillID `json:"refill"`
-	At           time.Time        `json:"at,omitzero"` // of the refill
-	Ratio        float64          `json:"ratio"`
-	Sd           float64          `json:"sd"`            // standard uncertainty of the measurement, without what all loads share
+	At           time.Time        `json:"at,omitzero"`   // of the refill
+	Ratio        float64          `json:"ratio"`         // flow ratio
+	RatioLow     float64          `json:"ratio_low"`     // 95 %, of the measurement without what all loads share
+	RatioHigh    float64          `json:"ratio_high"`    // 95 %
 	EvidenceHigh float64          `json:"evidence_high"` // that too much flows, as a share of what calls: above 1 calls
 	EvidenceLow  float64          `json:"evidence_low"`  // that too little flows
 }
