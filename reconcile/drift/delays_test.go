@@ -231,7 +231,11 @@ func TestDelayTable(t *testing.T) {
 	}
 }
 
-// TestOneLoadOff: the limit of the rule of one load that calls falsely once in 400.
+// TestOneLoadOff: the limit of the rule of one load that calls falsely once in
+// 400 loads, and how often the tolerance itself does.
 func TestOneLoadOff(t *testing.T) {
 	near(t, "run length", 1/(2*normalCDF(-3.0233)), 400, 0.1)
+	for i, want := range []float64{108, 22, 7} {
+		near(t, "run length of the tolerance", math.Round(1/(2*normalCDF(-0.05/math.Hypot(naturalOfDraws, noises()[i].loadSd)))), want, 0)
+	}
 }
