@@ -80,6 +80,7 @@ func (s series) drift(v drift.Verdict) Drift {
 		d.AlarmLoad = s.points[v.FirstAlarm].Load
 	}
 	if c := v.Change; c != nil {
+		d.AlarmLoad = s.points[c.Alarm].Load
 		d.ChangeLoad, d.ChangeLoadLow, d.ChangeLoadHigh, d.ChangeRefill = c.Load, c.LoadLow, c.LoadHigh, c.Refill
 		d.SizePct, d.SizeLowPct, d.SizeHighPct = rounded(100*c.Size, 4), rounded(100*c.Low, 4), rounded(100*c.High, 4)
 		d.FlowFactor = rounded(1/(1+c.Size), 4)

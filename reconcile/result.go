@@ -78,7 +78,7 @@ type Drift struct {
 	State          string            `json:"state"`           // holding, watch, recalibrate
 	FlowRatio      float64           `json:"flow_ratio"`      // of the whole series, weighted
 	SmoothedRatio  float64           `json:"smoothed_ratio"`  // lately
-	AlarmLoad      int               `json:"alarm_load"`      // load at which the test called; 0: it did not
+	AlarmLoad      int               `json:"alarm_load"`      // first load from the change on at which the test called, or without a change now since the catch test; 0: none
 	ChangeLoad     int               `json:"change_load"`     // most likely first load after the change; 0: none
 	ChangeLoadLow  int               `json:"change_load_low"` // it lies between these, in at least 90 of 100 cases
 	ChangeLoadHigh int               `json:"change_load_high"`

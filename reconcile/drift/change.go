@@ -19,6 +19,8 @@ type Change struct {
 	IndexLow, IndexHigh int // the first point after the change lies here, in at least 90 of 100 cases
 	LoadLow, LoadHigh   int // of those points
 
+	Alarm int // index of the first point from Index on whose evidence calls
+
 	Size     float64 // flow ratio after the change - 1
 	SizeSd   float64 // standard uncertainty, what all ratios share included
 	Low      float64 // 95 % interval of Size (normal), as if the change point were known

@@ -109,6 +109,8 @@ func judge(series []Point, o Options, design func(shift, arl0 float64) (Pair, er
 	}
 	v.State = Watch
 	v.Change = f.change(series, v.Innovations, o.SharedSd)
+	for v.Change.Alarm = v.Change.Index; !v.Evidence[v.Change.Alarm].alarm(); v.Change.Alarm++ {
+	}
 	if v.Change.beyond(deviations, o.Tolerance) {
 		v.State = Recalibrate
 	}

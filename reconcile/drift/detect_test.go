@@ -68,6 +68,9 @@ func TestKnownStep(t *testing.T) {
 		t.Errorf("first alarm at %d", v.FirstAlarm)
 	}
 	c := v.Change
+	if c.Alarm != 4 {
+		t.Errorf("the change calls at %d", c.Alarm)
+	}
 	near(t, "size", c.Size, -0.12, 1e-12)
 	near(t, "size sd", c.SizeSd, math.Hypot(s/2, 0.005), 1e-12)
 	near(t, "low end", c.Low, -0.12-1.959964*c.SizeSd, 1e-8)
@@ -116,6 +119,16 @@ func TestNaturalSpreadIsOnlyRaised(t *testing.T) {
 	few := ratios(1, 1.1, 1, 1.1, 1, 1.1, 1, 1.1, 1, 1.1, 1)
 	seen := (math.Pow(0.1/0.6744897501960817, 2) - 2*0.01*0.01) / 2
 	near(t, "few loads", detect(t, few).NaturalSd, math.Sqrt((20*0.015*0.015+10*seen)/30), 1e-12)
+}
+
+// A machine that was a little off from the start, which is watched, and then
+// slips: the slip's alarm is its own.
+func TestAlarmIsOfTheChange(t *testing.T) {
+	values := slices.Concat(slices.Repeat([]float64{0.975}, 20), slices.Repeat([]float64{0.86}, 5))
+	v := detect(t, ratios(values...))
+	if v.State != Recalibrate || v.FirstAlarm >= 15 || v.Change.Index != 20 || v.Change.Alarm != 20 {
+		t.Errorf("%s, first alarm at %d, change %+v", v.State, v.FirstAlarm, v.Change)
+	}
 }
 
 func TestUglySeries(t *testing.T) {
