@@ -125,7 +125,7 @@ func TestDriftCharts(t *testing.T) {
 	}
 	charts := DriftCharts(DriftAnswer{Drifts: []reconcile.Drift{
 		{Machine: "sp1", Product: "lime", State: "recalibrate", CatchTest: "c-1", TolerancePct: 5, Points: points(1, 10), ChangeLoad: 6, ChangeLoadLow: 5, ChangeLoadHigh: 8, ChangeRefill: "r6", SizePct: -12, SizeLowPct: -13, SizeHighPct: -11},
-		{Machine: "sp1", Product: "urea", State: "holding", TolerancePct: 5, Points: points(11, 3)},
+		{Machine: "sp1", Product: "urea", State: "watch", TolerancePct: 5, Points: points(11, 3), ChangeLoad: 11, ChangeLoadLow: 11, ChangeLoadHigh: 11, ChangeRefill: "r11"},
 		{Machine: "sp1", Product: "lime", State: "holding", CatchTest: "c-2", TolerancePct: 5, Points: points(14, 4)},
 		{Machine: "sp2", Product: "lime", State: "holding"}, // an older hub sends no points
 	}})
@@ -147,6 +147,9 @@ func TestDriftCharts(t *testing.T) {
 	want := ChartChange{Index: 5, IndexLow: 4, IndexHigh: 7, End: 10, FlowPct: 88, LowPct: 87, HighPct: 89, Words: "Load 6 (5 to 8): -12.0 % (-13.0 to -11.0)"}
 	if len(c.Changes) != 1 || c.Changes[0] != want {
 		t.Errorf("changes %+v, want %+v", c.Changes, want)
+	}
+	if u := charts[1]; !u.Points[0].Changed || len(u.Changes) != 1 || u.Changes[0].Index != 0 || u.Changes[0].End != 3 {
+		t.Errorf("off from its first load on: %+v", u)
 	}
 	if !strings.HasPrefix(c.State, "Holding") || c.Title != "sp1 with lime: flow against the calibration, load by load" {
 		t.Errorf("%q, %q", c.State, c.Title)
