@@ -53,14 +53,25 @@ func detect(t *testing.T, series []Point) Verdict {
 	return v
 }
 
+// judged is detect with designs kept between calls.
+func judged(t *testing.T, series []Point, design func(shift, arl0 float64) (Pair, error)) Verdict {
+	t.Helper()
+	v, err := judge(series, Options{}.WithDefaults(), design)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
 // TestQuietSeasons: 200 seasons of 3 machines with 40 loads, judged after every
 // load as the hub does: recalibrate is called in less than 0.5 % of them.
 func TestQuietSeasons(t *testing.T) {
 	t.Parallel()
 	rng := rand.New(rand.NewPCG(11, 12))
+	design := kept()
 	var called, watched int
 	for range 200 {
-		recalibrate, watch := quietSeason(t, rng)
+		recalibrate, watch := quietSeason(t, rng, design)
 		called += count(recalibrate)
 		watched += count(watch)
 	}
@@ -74,12 +85,12 @@ func TestQuietSeasons(t *testing.T) {
 	}
 }
 
-func quietSeason(t *testing.T, rng *rand.Rand) (recalibrate, watch bool) {
+func quietSeason(t *testing.T, rng *rand.Rand, design func(shift, arl0 float64) (Pair, error)) (recalibrate, watch bool) {
 	for range 3 {
 		series, _ := crew(rng, 40, 40, 0)
-		watch = watch || detect(t, series).FirstAlarm >= 0
+		watch = watch || judged(t, series, design).FirstAlarm >= 0
 		for n := 3; n <= len(series); n++ {
-			recalibrate = recalibrate || callable(series[:n]) && detect(t, series[:n]).State == Recalibrate
+			recalibrate = recalibrate || callable(series[:n]) && judged(t, series[:n], design).State == Recalibrate
 		}
 	}
 	return recalibrate, watch
@@ -106,16 +117,17 @@ func TestStepSeasons(t *testing.T) {
 	t.Parallel()
 	const runs, from, step = 500, 20, -0.12
 	rng := rand.New(rand.NewPCG(13, 14))
+	design := kept()
 	var inTime, near, sized, stepped, covered int
 	for range runs {
 		series, calibration := crew(rng, 40, from, step)
 		for n := from + 1; n <= from+6; n++ {
-			if detect(t, series[:n]).State == Recalibrate {
+			if judged(t, series[:n], design).State == Recalibrate {
 				inTime++
 				break
 			}
 		}
-		v := detect(t, series)
+		v := judged(t, series, design)
 		if v.State != Recalibrate {
 			t.Fatalf("state %s at the end", v.State)
 		}

@@ -122,7 +122,7 @@ func TestChartByHand(t *testing.T) {
 // diamond stands where its load and flow say, before and after the change.
 func TestChartShowsItsLoads(t *testing.T) {
 	rng := rand.New(rand.NewPCG(31, 31))
-	for range 20 {
+	for range 6 {
 		d := slipped()
 		for i := range d.Points {
 			p := &d.Points[i]
@@ -222,14 +222,14 @@ func TestPicturesAgree(t *testing.T) {
 }
 
 // Odd charts are drawn too: no load, one load, flows and evidence beyond every
-// axis, a thousand loads, forty catch tests, names without end.
+// axis, hundreds of loads, forty catch tests, names without end.
 func TestOddCharts(t *testing.T) {
 	many := slipped()
-	for i := range 1000 {
+	for i := range 300 {
 		p := many.Points[i%20]
 		p.Load = fmt.Sprint(i)
 		many.Points = append(many.Points, p)
-		if i%25 == 0 {
+		if i%8 == 0 {
 			many.Resets = append(many.Resets, reports.ChartReset{Index: i, Mark: fmt.Sprint(i), Words: strings.Repeat("a long name ", 20)})
 		}
 	}
