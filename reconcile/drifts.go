@@ -12,25 +12,35 @@ import (
 // uncertainty: nothing is weighed better than this share.
 const leastSd = 0.001
 
-// series is one machine's flow ratios of one product since one calibration.
+// series is one machine's flow ratios of one product under one calibration.
 type series struct {
 	machine schemas.MachineID
 	product schemas.ProductID
-	since   time.Time
+	catch   At[schemas.TestCatch] // zero: none
 	points  []drift.Point
+	starts  []time.Time // of the points' intervals
 }
 
-// driftsOf judges every series of a machine. A series ends at a catch test
-// and at a change of product; a change of gate or gear alone does not end it,
-// because the flow ratio is relative to the calibrated flow of whatever is set.
+// driftsOf judges every series of a machine. A series ends where another
+// product is spread and where another catch test comes into force: a new one,
+// or one that a setting names; each has an error of its own, so ratios under two
+// of them are not about one level. A change of gate, gear or rate under the
+// same catch test does not end it: whether the flow follows the setting is what
+// the ratio shows.
 func (m *machine) driftsOf(p Policy) ([]Drift, error) {
 	var out []Drift
 	for _, s := range m.series() {
-		v, err := drift.Detect(s.points, drift.Options{Tolerance: p.ToleranceShare, ARL0: p.ARLLoads})
+		o := drift.Options{Tolerance: p.ToleranceShare, ARL0: p.ARLLoads}.WithDefaults()
+		v, err := drift.Detect(s.points, o)
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, s.drift(v))
+		d := s.drift(v)
+		d.TolerancePct = rounded(100*o.Tolerance, 4)
+		if v.State == drift.Recalibrate {
+			d.GateTry = m.gateTry(s, v.Change.Size)
+		}
+		out = append(out, d)
 	}
 	return out, nil
 }
@@ -48,12 +58,13 @@ func (m *machine) series() []series {
 			}
 			continue
 		}
-		since := m.calibrated(iv.Product, iv.Start)
-		if n := len(out); n == 0 || out[n-1].product != iv.Product || !out[n-1].since.Equal(since) {
-			out = append(out, series{machine: m.id, product: iv.Product, since: since})
+		catch, _ := m.calibration(iv)
+		if n := len(out); n == 0 || out[n-1].product != iv.Product || out[n-1].catch.Identity != catch.Identity {
+			out = append(out, series{machine: m.id, product: iv.Product, catch: catch})
 		}
 		s := &out[len(out)-1]
 		s.points = append(s.points, m.point(iv))
+		s.starts = append(s.starts, iv.Start)
 	}
 	return out
 }
@@ -63,15 +74,21 @@ func (m *machine) point(iv balance.Interval) drift.Point {
 }
 
 func (s series) drift(v drift.Verdict) Drift {
-	d := Drift{Machine: s.machine, Product: s.product, Since: s.since, Loads: len(s.points), State: string(v.State),
+	d := Drift{Machine: s.machine, Product: s.product, CatchTest: s.catch.Data.CatchTest, Since: s.catch.Time, Loads: len(s.points), State: string(v.State),
 		FlowRatio: rounded(v.Mean, 6), SmoothedRatio: rounded(v.SmoothedRatio[len(v.SmoothedRatio)-1], 6)}
 	if v.FirstAlarm >= 0 {
 		d.AlarmLoad = s.points[v.FirstAlarm].Load
 	}
 	if c := v.Change; c != nil {
-		d.ChangeLoad, d.ChangeRefill = c.Load, c.Refill
+		d.AlarmLoad = s.points[c.Alarm].Load
+		d.ChangeLoad, d.ChangeLoadLow, d.ChangeLoadHigh, d.ChangeRefill = c.Load, c.LoadLow, c.LoadHigh, c.Refill
 		d.SizePct, d.SizeLowPct, d.SizeHighPct = rounded(100*c.Size, 4), rounded(100*c.Low, 4), rounded(100*c.High, 4)
 		d.FlowFactor = rounded(1/(1+c.Size), 4)
+	}
+	for i, p := range s.points {
+		d.Points = append(d.Points, DriftPoint{Load: p.Load, Refill: p.Refill, At: s.starts[i], Ratio: rounded(p.Ratio, 6),
+			RatioLow: rounded(p.Ratio-z95*p.Sd, 6), RatioHigh: rounded(p.Ratio+z95*p.Sd, 6), EvidenceHigh: rounded(v.Evidence[i].High, 4),
+			EvidenceLow: rounded(v.Evidence[i].Low, 4)})
 	}
 	return d
 }

@@ -6,7 +6,6 @@ import (
 	"math"
 	"slices"
 	"sort"
-	"time"
 
 	"hopperbook/reconcile/balance"
 	"hopperbook/reconcile/track"
@@ -244,15 +243,4 @@ func (m *machine) loadNumber(id schemas.RefillID) int {
 		}
 	}
 	return 0
-}
-
-// calibrated is the time of the last catch test of the product up to t; zero
-// when there is none.
-func (m *machine) calibrated(product schemas.ProductID, t time.Time) (last time.Time) {
-	for _, c := range m.catches {
-		if c.Data.Product == product && !c.Time.After(t) {
-			last = c.Time
-		}
-	}
-	return last
 }

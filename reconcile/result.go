@@ -71,23 +71,50 @@ type Interval struct {
 	Open        bool              `json:"open"`
 }
 
-// Drift is the verdict on one machine with one product since its last
-// calibration.
+// Drift is the verdict on one machine with one product under one calibration.
 type Drift struct {
-	Machine       schemas.MachineID `json:"machine"`
-	Product       schemas.ProductID `json:"product"`
-	Since         time.Time         `json:"since,omitzero"` // the calibration or product change the series begins at
-	Loads         int               `json:"loads"`          // balance intervals in the series
-	State         string            `json:"state"`          // holding, watch, recalibrate
-	FlowRatio     float64           `json:"flow_ratio"`     // of the whole series, weighted
-	SmoothedRatio float64           `json:"smoothed_ratio"` // lately
-	AlarmLoad     int               `json:"alarm_load"`     // load at which the test called; 0: it did not
-	ChangeLoad    int               `json:"change_load"`    // first load after the change; 0: none
-	ChangeRefill  schemas.RefillID  `json:"change_refill"`
-	SizePct       float64           `json:"size_pct"`      // change of flow against the calibration, percent
-	SizeLowPct    float64           `json:"size_low_pct"`  // 95 %
-	SizeHighPct   float64           `json:"size_high_pct"` // 95 %
-	FlowFactor    float64           `json:"flow_factor"`   // to set against it: 1 / (1 + size); 0: none
+	Machine        schemas.MachineID `json:"machine"`
+	Product        schemas.ProductID `json:"product"`
+	CatchTest      schemas.TestID    `json:"catch_test"`      // the calibration; "": none
+	Since          time.Time         `json:"since,omitzero"`  // of the catch test
+	Loads          int               `json:"loads"`           // balance intervals in the series
+	State          string            `json:"state"`           // holding, watch, recalibrate
+	FlowRatio      float64           `json:"flow_ratio"`      // of the whole series, weighted
+	SmoothedRatio  float64           `json:"smoothed_ratio"`  // lately
+	AlarmLoad      int               `json:"alarm_load"`      // first load from the change on at which the test called, or without a change now since the catch test; 0: none
+	ChangeLoad     int               `json:"change_load"`     // most likely first load after the change; 0: none
+	ChangeLoadLow  int               `json:"change_load_low"` // it lies between these, in at least 90 of 100 cases
+	ChangeLoadHigh int               `json:"change_load_high"`
+	ChangeRefill   schemas.RefillID  `json:"change_refill"`
+	SizePct        float64           `json:"size_pct"`           // change of flow against the calibration, percent
+	SizeLowPct     float64           `json:"size_low_pct"`       // 95 %
+	SizeHighPct    float64           `json:"size_high_pct"`      // 95 %
+	FlowFactor     float64           `json:"flow_factor"`        // to set against it: 1 / (1 + size); 0: none
+	GateTry        *GateTry          `json:"gate_try,omitempty"` // to recalibrate; left out where the tested openings name none
+	TolerancePct   float64           `json:"tolerance_pct"`      // practical tolerance the verdict was made with
+	Points         []DriftPoint      `json:"points,omitempty"`   // the series, for a chart
+}
+
+// GateTry is an opening to try against a drift, inside the openings that were
+// tested with the machine, product, belt gear and PTO speed. It must be
+// confirmed by a catch test.
+type GateTry struct {
+	NowMm        float64 `json:"now_mm"`
+	TryMm        float64 `json:"try_mm"`
+	TestedFromMm float64 `json:"tested_from_mm"`
+	TestedToMm   float64 `json:"tested_to_mm"`
+}
+
+// DriftPoint is one balance interval of a series.
+type DriftPoint struct {
+	Load         int              `json:"load"`
+	Refill       schemas.RefillID `json:"refill"`
+	At           time.Time        `json:"at,omitzero"`   // of the refill
+	Ratio        float64          `json:"ratio"`         // flow ratio
+	RatioLow     float64          `json:"ratio_low"`     // 95 %, of the measurement without what all loads share
+	RatioHigh    float64          `json:"ratio_high"`    // 95 %
+	EvidenceHigh float64          `json:"evidence_high"` // that too much flows, as a share of what calls: above 1 calls
+	EvidenceLow  float64          `json:"evidence_low"`  // that too little flows
 }
 
 // Totals closes the book: loaded = spread on fields + spread elsewhere +

@@ -86,7 +86,8 @@ type spreadRun struct {
 func (m *machine) runs() []spreadRun {
 	var out []spreadRun
 	for i, iv := range m.balance.Intervals {
-		since := m.calibrated(iv.Product, iv.Start)
+		catch, _ := m.calibration(iv)
+		since := catch.Time
 		n := len(out)
 		if n == 0 || iv.Open || m.balance.Intervals[i-1].Open || out[n-1].Product != iv.Product || !out[n-1].Since.Equal(since) {
 			out = append(out, spreadRun{startSd: m.residualSd(iv.From),

@@ -1,12 +1,14 @@
 package reports
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
 	"time"
 
 	"hopperbook/reconcile"
+	"hopperbook/schemas"
 )
 
 func TestNumbers(t *testing.T) {
@@ -68,7 +70,8 @@ func TestFieldsTable(t *testing.T) {
 func TestDriftTableSaysWhatToDo(t *testing.T) {
 	table := Drift(DriftAnswer{Drifts: []reconcile.Drift{
 		{Machine: "sp1", Product: "lime", State: "holding", Loads: 40, FlowRatio: 0.998, Since: time.Date(2026, 3, 1, 21, 23, 0, 0, time.UTC)},
-		{Machine: "sp2", Product: "super", State: "recalibrate", Loads: 20, FlowRatio: 0.93, ChangeLoad: 9, SizePct: -13.4, SizeLowPct: -14.9, SizeHighPct: -11.9, FlowFactor: 1.155},
+		{Machine: "sp2", Product: "super", State: "recalibrate", Loads: 20, FlowRatio: 0.93, ChangeLoad: 9, ChangeLoadLow: 8, ChangeLoadHigh: 11, SizePct: -13.4, SizeLowPct: -14.9, SizeHighPct: -11.9, FlowFactor: 1.155,
+			GateTry: &reconcile.GateTry{NowMm: 60, TryMm: 69.3, TestedFromMm: 40, TestedToMm: 80}},
 		{Machine: "sp3", State: "watch", Loads: 9, ChangeLoad: 4, SizePct: 3.1},
 	}})
 	if cell(t, table, 0, "size_pct") != "-" || cell(t, table, 1, "size_pct") != "-13.4" || cell(t, table, 0, "since") != "2026-03-01 21:23" || cell(t, table, 1, "since") != "-" {
@@ -77,7 +80,7 @@ func TestDriftTableSaysWhatToDo(t *testing.T) {
 	if len(table.Notes) != 2 {
 		t.Fatalf("notes %v", table.Notes)
 	}
-	for _, want := range []string{"RECALIBRATE sp2", "since load 9", "13.4 % less super than it is set to", "-14.9", "1.155", "catch test", "Stop the machine"} {
+	for _, want := range []string{"RECALIBRATE sp2", "since load 9 (or one of 8 to 11)", "a gate of 69.3 mm in place of 60.0 mm (tested: 40.0 to 80.0 mm), or a flow factor", "13.4 % less super than it is set to", "-14.9", "1.155", "catch test", "Stop the machine"} {
 		if !strings.Contains(table.Notes[0], want) {
 			t.Errorf("%q does not say %q", table.Notes[0], want)
 		}
@@ -108,5 +111,47 @@ func TestDemoTellsInsideFromOutside(t *testing.T) {
 	}
 	if !strings.Contains(tables[1].Notes[0], "1 of 2") || !strings.Contains(tables[2].Notes[0], "nothing") {
 		t.Errorf("notes %v %v", tables[1].Notes, tables[2].Notes)
+	}
+}
+
+// Series of one machine and product share a chart, in order; the change point's
+// points are found by load, and each series begins with its catch test.
+func TestDriftCharts(t *testing.T) {
+	points := func(from, n int) (out []reconcile.DriftPoint) {
+		for i := range n {
+			out = append(out, reconcile.DriftPoint{Load: from + i, Refill: schemas.RefillID(fmt.Sprint("r", from+i)), Ratio: 0.99, RatioLow: 0.97, RatioHigh: 1.01, EvidenceLow: 0.5})
+		}
+		return out
+	}
+	charts := DriftCharts(DriftAnswer{Drifts: []reconcile.Drift{
+		{Machine: "sp1", Product: "lime", State: "recalibrate", CatchTest: "c-1", TolerancePct: 5, Points: points(1, 10), ChangeLoad: 6, ChangeLoadLow: 5, ChangeLoadHigh: 8, ChangeRefill: "r6", SizePct: -12, SizeLowPct: -13, SizeHighPct: -11},
+		{Machine: "sp1", Product: "urea", State: "watch", TolerancePct: 5, Points: points(11, 3), ChangeLoad: 11, ChangeLoadLow: 11, ChangeLoadHigh: 11, ChangeRefill: "r11"},
+		{Machine: "sp1", Product: "lime", State: "holding", CatchTest: "c-2", TolerancePct: 5, Points: points(14, 4)},
+		{Machine: "sp2", Product: "lime", State: "holding"}, // an older hub sends no points
+	}})
+	if len(charts) != 2 || charts[0].Product != "lime" || charts[1].Product != "urea" {
+		t.Fatalf("%d charts: %+v", len(charts), charts)
+	}
+	c := charts[0]
+	if len(c.Points) != 14 || c.Points[13].Load != "17" || c.Points[0].FlowPct != 99 || c.Points[0].LowPct != 97 || c.Points[0].EvidenceLow != 0.5 {
+		t.Errorf("points %+v", c.Points)
+	}
+	for i, p := range c.Points {
+		if p.Changed != (i >= 5 && i < 10) {
+			t.Errorf("point %d: changed %v", i, p.Changed)
+		}
+	}
+	if len(c.Resets) != 2 || c.Resets[1].Index != 10 || c.Resets[1].Mark != "B" || !strings.Contains(c.Resets[0].Words, "c-1") || charts[1].Resets[0].Words != "no catch test" {
+		t.Errorf("resets %+v, %+v", c.Resets, charts[1].Resets)
+	}
+	want := ChartChange{Index: 5, IndexLow: 4, IndexHigh: 7, End: 10, FlowPct: 88, LowPct: 87, HighPct: 89, Words: "Load 6 (5 to 8): -12.0 % (-13.0 to -11.0)"}
+	if len(c.Changes) != 1 || c.Changes[0] != want {
+		t.Errorf("changes %+v, want %+v", c.Changes, want)
+	}
+	if u := charts[1]; !u.Points[0].Changed || len(u.Changes) != 1 || u.Changes[0].Index != 0 || u.Changes[0].End != 3 {
+		t.Errorf("off from its first load on: %+v", u)
+	}
+	if !strings.HasPrefix(c.State, "Holding") || c.Title != "sp1 with lime: flow against the calibration, load by load" {
+		t.Errorf("%q, %q", c.State, c.Title)
 	}
 }

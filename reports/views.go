@@ -75,11 +75,12 @@ func yes(b bool) string {
 func Drift(a DriftAnswer) Table {
 	t := Table{Caption: "Calibration of each machine",
 		Columns: []Column{{"machine", "Machine", false}, {"product", "Product", false}, {"since", "Calibrated", false}, {"loads", "Loads", true}, {"state", "State", false},
-			{"flow_ratio", "Flow ratio", true}, {"change_load", "Since load", true}, {"size_pct", "Off %", true}, {"size_low_pct", "95 % low", true}, {"size_high_pct", "high", true}}}
+			{"flow_ratio", "Flow ratio", true}, {"change_load", "Since load", true}, {"change_load_low", "from", true}, {"change_load_high", "to", true}, {"size_pct", "Off %", true}, {"size_low_pct", "95 % low", true}, {"size_high_pct", "high", true}}}
 	for _, d := range a.Drifts {
-		row := []string{string(d.Machine), string(d.Product), clock(d.Since), strconv.Itoa(d.Loads), d.State, number(d.FlowRatio, 3), "-", "-", "-", "-"}
+		row := []string{string(d.Machine), string(d.Product), clock(d.Since), strconv.Itoa(d.Loads), d.State, number(d.FlowRatio, 3), "-", "-", "-", "-", "-", "-"}
 		if d.ChangeLoad > 0 {
-			row[6], row[7], row[8], row[9] = strconv.Itoa(d.ChangeLoad), signed(d.SizePct, 1), signed(d.SizeLowPct, 1), signed(d.SizeHighPct, 1)
+			row[6], row[7], row[8] = strconv.Itoa(d.ChangeLoad), strconv.Itoa(d.ChangeLoadLow), strconv.Itoa(d.ChangeLoadHigh)
+			row[9], row[10], row[11] = signed(d.SizePct, 1), signed(d.SizeLowPct, 1), signed(d.SizeHighPct, 1)
 		}
 		t.Rows = append(t.Rows, row)
 		if note := driftNote(d); note != "" {
@@ -95,13 +96,31 @@ func Drift(a DriftAnswer) Table {
 func driftNote(d reconcile.Drift) string {
 	switch drift.State(d.State) {
 	case drift.Recalibrate:
-		return fmt.Sprintf("RECALIBRATE %s: since load %d it spreads %s %s than it is set to (95 %%: %s to %s %%). Stop the machine before you look at it; "+
-			"try a flow factor of %s and confirm it by a catch test.", d.Machine, d.ChangeLoad, moreOrLess(d.SizePct), cmp.Or(string(d.Product), "product"),
-			signed(d.SizeLowPct, 1), signed(d.SizeHighPct, 1), number(d.FlowFactor, 3))
+		return fmt.Sprintf("RECALIBRATE %s: %s it spreads %s %s than it is set to (95 %%: %s to %s %%). Stop the machine before you look at it; "+
+			"try %s and confirm it by a catch test.", d.Machine, sinceLoad(d), moreOrLess(d.SizePct), cmp.Or(string(d.Product), "product"),
+			signed(d.SizeLowPct, 1), signed(d.SizeHighPct, 1), whatToTry(d))
 	case drift.Watch:
-		return fmt.Sprintf("Watch %s: since load %d it seems to spread %s than it is set to; too few loads yet, or not surely beyond the tolerance.", d.Machine, d.ChangeLoad, moreOrLess(d.SizePct))
+		return fmt.Sprintf("Watch %s: %s it seems to spread %s than it is set to; too few loads yet, or not surely beyond the tolerance.", d.Machine, sinceLoad(d), moreOrLess(d.SizePct))
 	}
 	return ""
+}
+
+// sinceLoad is the change point in words: "since load 9 (or one of 8 to 11)".
+func sinceLoad(d reconcile.Drift) string {
+	words := "since load " + strconv.Itoa(d.ChangeLoad)
+	if d.ChangeLoadLow < d.ChangeLoadHigh {
+		words += fmt.Sprintf(" (or one of %d to %d)", d.ChangeLoadLow, d.ChangeLoadHigh)
+	}
+	return words
+}
+
+// whatToTry is the gate inside the tested openings, and the flow factor.
+func whatToTry(d reconcile.Drift) string {
+	words := "a flow factor of " + number(d.FlowFactor, 3)
+	if g := d.GateTry; g != nil {
+		words = fmt.Sprintf("a gate of %s mm in place of %s mm (tested: %s to %s mm), or %s", number(g.TryMm, 1), number(g.NowMm, 1), number(g.TestedFromMm, 1), number(g.TestedToMm, 1), words)
+	}
+	return words
 }
 
 // moreOrLess is a change in words: "11.7 % less".

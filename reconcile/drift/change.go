@@ -16,6 +16,11 @@ type Change struct {
 	Refill schemas.RefillID // of that point
 	Load   int              // of that point
 
+	IndexLow, IndexHigh int // the first point after the change lies here, in at least 90 of 100 cases
+	LoadLow, LoadHigh   int // of those points
+
+	Alarm int // index of the first point from Index on whose evidence calls
+
 	Size     float64 // flow ratio after the change - 1
 	SizeSd   float64 // standard uncertainty, what all ratios share included
 	Low      float64 // 95 % interval of Size (normal), as if the change point were known
@@ -84,18 +89,33 @@ func (f factored) score(innovations []float64, first int) (score, information fl
 	return score, information
 }
 
+// likelyCut is how much less log-likelihood than the best a start may have and
+// still be in the interval of the change point. Calibrated by simulation of
+// series in alarm (TestChangePointInterval), because the usual theory does not
+// hold for a point that jumps from load to load.
+const likelyCut = 3
+
 // change finds the start of the step with the largest likelihood, the ratio
-// before it being 1. The earlier one of equals. O(n^2).
+// before it being 1, and the starts that are nearly as likely. The earlier one of
+// equals. O(n^2).
 func (f factored) change(series []Point, innovations []float64, shared float64) *Change {
 	best := Change{LogRatio: math.Inf(-1)}
+	gains := make([]float64, len(series))
 	for first := range series {
 		score, information := f.score(innovations, first)
-		if gain := score * score / information / 2; gain > best.LogRatio {
-			best.Index, best.LogRatio = first, gain
+		gains[first] = score * score / information / 2
+		if gains[first] > best.LogRatio {
+			best.Index, best.LogRatio = first, gains[first]
 			best.Size, best.SizeSd = score/information, math.Hypot(1/math.Sqrt(information), shared)
 		}
 	}
+	likely := func(gain float64) bool { return gain >= best.LogRatio-likelyCut }
+	best.IndexLow, best.IndexHigh = slices.IndexFunc(gains, likely), len(gains)-1
+	for !likely(gains[best.IndexHigh]) {
+		best.IndexHigh--
+	}
 	best.Refill, best.Load = series[best.Index].Refill, series[best.Index].Load
+	best.LoadLow, best.LoadHigh = series[best.IndexLow].Load, series[best.IndexHigh].Load
 	best.Low, best.High = best.Size-z95*best.SizeSd, best.Size+z95*best.SizeSd
 	if best.StepKnown = best.Index > 0; best.StepKnown {
 		best.Step, best.StepSd = f.step(innovations, best.Index)

@@ -26,7 +26,8 @@ type Options struct {
 	SharedSd  float64 // standard uncertainty all ratios share, as of the loader's scale; 0: 0.005
 }
 
-func (o Options) withDefaults() Options {
+// WithDefaults fills in what is left out.
+func (o Options) WithDefaults() Options {
 	def := func(v *float64, d float64) {
 		if *v == 0 {
 			*v = d
@@ -52,11 +53,11 @@ const (
 // Verdict is the state of a series after its last point.
 type Verdict struct {
 	State         State
-	K, H          float64   // the design, in innovation standard deviations
+	Design        Pair      // in innovation standard deviations
 	NaturalSd     float64   // used: stated or raised by the data
 	Innovations   []float64 // standardized, one a point
-	Path          []Sums    // the CUSUM after each point
-	FirstAlarm    int       // index of the first point above H since the reset; -1: none
+	Evidence      []Sums    // after each point, as shares of the limit: above 1 is an alarm
+	FirstAlarm    int       // index of the first alarm since the reset; -1: none
 	SmoothedRatio []float64 // EWMA of the ratios, lambda 0.3, from 1; for display
 	Mean, MeanSd  float64   // flow ratio over the whole series (generalized least squares) and its standard uncertainty; 0, 0 without points
 	Change        *Change   // nil while holding
@@ -64,8 +65,6 @@ type Verdict struct {
 
 const (
 	smoothing   = 0.3
-	leastK      = 0.25
-	mostK       = 1.5
 	leastAfter  = 3       // loads after the change point before recalibrate is called
 	z95OneSided = 1.64485 // one-sided 95 %
 	z95         = 1.959963984540054
@@ -77,7 +76,11 @@ const (
 // any measurement, or when the options allow no design. O(n^2) for n points
 // while there is an alarm, O(n log n) otherwise.
 func Detect(series []Point, o Options) (Verdict, error) {
-	o = o.withDefaults()
+	return judge(series, o.WithDefaults(), DesignPair)
+}
+
+// judge is Detect with the design to use, which simulations keep between calls.
+func judge(series []Point, o Options, design func(shift, arl0 float64) (Pair, error)) (Verdict, error) {
 	if err := check(series, o); err != nil {
 		return Verdict{}, err
 	}
@@ -86,8 +89,7 @@ func Detect(series []Point, o Options) (Verdict, error) {
 	if err != nil {
 		return Verdict{}, err
 	}
-	v.K = referenceK(f, o)
-	if v.H, err = DesignH(v.K, o.ARL0); err != nil {
+	if v.Design, err = design(f.toleratedShift(o.Tolerance), o.ARL0); err != nil {
 		return Verdict{}, fault.Wrap("detect drift", err)
 	}
 	deviations, ratios := make([]float64, len(series)), make([]float64, len(series))
@@ -96,18 +98,19 @@ func Detect(series []Point, o Options) (Verdict, error) {
 	}
 	v.SmoothedRatio = EWMA(ratios, smoothing, 1)
 	v.Innovations = f.whiten(deviations, 0)
-	cusum := CUSUM{K: v.K, H: v.H}
-	v.Path, v.FirstAlarm = cusum.Run(v.Innovations)
+	v.Evidence, v.FirstAlarm = v.Design.Run(v.Innovations)
 	if len(series) == 0 {
 		return v, nil
 	}
 	mean, sd := f.level(v.Innovations)
 	v.Mean, v.MeanSd = 1+mean, math.Hypot(sd, o.SharedSd)
-	if !cusum.Alarm(v.Path[len(v.Path)-1]) {
+	if !v.Evidence[len(v.Evidence)-1].alarm() {
 		return v, nil
 	}
 	v.State = Watch
 	v.Change = f.change(series, v.Innovations, o.SharedSd)
+	for v.Change.Alarm = v.Change.Index; !v.Evidence[v.Change.Alarm].alarm(); v.Change.Alarm++ {
+	}
 	if v.Change.beyond(deviations, o.Tolerance) {
 		v.State = Recalibrate
 	}
@@ -132,15 +135,13 @@ func invalid(cause, hint string) error {
 	return fault.Newf("detect drift", fault.Input, cause, hint)
 }
 
-// referenceK is half of what a change by the tolerance adds to an innovation
-// (median over the loads): the reference value that finds such a change soonest
-// (Lucas and Crosier 1982). leastK for an empty series.
-func referenceK(f factored, o Options) float64 {
+// toleratedShift is what a change by the tolerance adds to an innovation,
+// median over the loads; 0 for an empty series.
+func (f factored) toleratedShift(tolerance float64) float64 {
 	if len(f.sd) == 0 {
-		return leastK
+		return 0
 	}
-	step := f.whiten(slices.Repeat([]float64{o.Tolerance}, len(f.sd)), 0)
-	return min(mostK, max(leastK, median(step)/2))
+	return median(f.whiten(slices.Repeat([]float64{tolerance}, len(f.sd)), 0))
 }
 
 // naturalSd is the stated natural standard deviation, raised when the median of
@@ -162,7 +163,7 @@ func naturalSd(series []Point, stated float64) float64 {
 		measured += (a.Sd*a.Sd + b.Sd*b.Sd - 2*a.CovNext) / n
 	}
 	sd := median(steps) / 0.6744897501960817 // upper quartile of a standard normal
-	if sd*sd <= (measured+2*stated*stated)*(1+2*2.6/math.Sqrt(n)) {
+	if sd*sd <= (measured+2*stated*stated)*(1+3*2.6/math.Sqrt(n)) {
 		return stated
 	}
 	const weight = 20

@@ -59,33 +59,45 @@ func TestKnownStep(t *testing.T) {
 	v := detect(t, ratios(1, 1, 1, 1, 0.88, 0.88, 0.88, 0.88))
 	s := math.Hypot(0.01, 0.015)
 	near(t, "natural", v.NaturalSd, 0.015, 1e-12)
-	near(t, "k", v.K, 0.05/2/s, 1e-12)
+	near(t, "small k", v.Design.Small.K, 0.6*2.5/2, 1e-12) // 0.05 / s is beyond the bound
+	near(t, "large k", v.Design.Large.K, 1.6*2.5/2, 1e-12)
 	near(t, "innovation", v.Innovations[5], -0.12/s, 1e-9)
-	near(t, "low side", v.Path[5].Low, 2*(0.12/s-v.K), 1e-9)
-	near(t, "run length of k and h", arl(t, CUSUM{K: v.K, H: v.H}, 0), 400, 0.1)
+	small, large := v.Design.Small, v.Design.Large
+	near(t, "evidence", v.Evidence[5].Low, max(2*(0.12/s-small.K)/small.H, 2*(0.12/s-large.K)/large.H), 1e-9)
 	if v.FirstAlarm != 4 {
 		t.Errorf("first alarm at %d", v.FirstAlarm)
 	}
 	c := v.Change
+	if c.Alarm != 4 {
+		t.Errorf("the change calls at %d", c.Alarm)
+	}
 	near(t, "size", c.Size, -0.12, 1e-12)
 	near(t, "size sd", c.SizeSd, math.Hypot(s/2, 0.005), 1e-12)
 	near(t, "low end", c.Low, -0.12-1.959964*c.SizeSd, 1e-8)
 	near(t, "high end", c.High, -0.12+1.959964*c.SizeSd, 1e-8)
 	near(t, "step", c.Step, -0.12, 1e-12)
 	near(t, "step sd", c.StepSd, s/math.Sqrt2, 1e-12)
+	// A start one load off loses at least (1 - 4/5) of the likelihood: 8.9 > 3.
+	if c.LoadLow != 14 || c.LoadHigh != 14 {
+		t.Errorf("change in loads %d to %d", c.LoadLow, c.LoadHigh)
+	}
 	near(t, "log-likelihood", c.LogRatio, 4*0.12*0.12/2/s/s, 1e-9)
 	near(t, "mean", v.Mean, 0.94, 1e-12)
 	near(t, "mean sd", v.MeanSd, math.Hypot(s/math.Sqrt(8), 0.005), 1e-12)
 	near(t, "smoothed", v.SmoothedRatio[5], 1-0.12*0.3*1.7, 1e-12)
 }
 
-func TestReferenceValueIsBounded(t *testing.T) {
-	for _, c := range []struct{ sd, want float64 }{{0.001, mostK}, {0.02, 0.05 / 2 / 0.025}, {0.5, leastK}} {
+// The design follows the loads' own noise, between a quiet machine's and one
+// whose loads say little.
+func TestDesignFollowsTheNoise(t *testing.T) {
+	for _, c := range []struct{ sd, shift float64 }{{0.001, mostShift}, {0.02, 0.05 / 0.025}, {0.5, leastShift}} {
 		series := ratios(1, 1, 1, 1)
 		for i := range series {
 			series[i].Sd = c.sd
 		}
-		near(t, "k", detect(t, series).K, c.want, 1e-9)
+		design := detect(t, series).Design
+		near(t, "small k", design.Small.K, 0.6*c.shift/2, 1e-9)
+		near(t, "large k", design.Large.K, 1.6*c.shift/2, 1e-9)
 	}
 }
 
@@ -107,6 +119,16 @@ func TestNaturalSpreadIsOnlyRaised(t *testing.T) {
 	few := ratios(1, 1.1, 1, 1.1, 1, 1.1, 1, 1.1, 1, 1.1, 1)
 	seen := (math.Pow(0.1/0.6744897501960817, 2) - 2*0.01*0.01) / 2
 	near(t, "few loads", detect(t, few).NaturalSd, math.Sqrt((20*0.015*0.015+10*seen)/30), 1e-12)
+}
+
+// A machine that was a little off from the start, which is watched, and then
+// slips: the slip's alarm is its own.
+func TestAlarmIsOfTheChange(t *testing.T) {
+	values := slices.Concat(slices.Repeat([]float64{0.975}, 20), slices.Repeat([]float64{0.86}, 5))
+	v := detect(t, ratios(values...))
+	if v.State != Recalibrate || v.FirstAlarm >= 15 || v.Change.Index != 20 || v.Change.Alarm != 20 {
+		t.Errorf("%s, first alarm at %d, change %+v", v.State, v.FirstAlarm, v.Change)
+	}
 }
 
 func TestUglySeries(t *testing.T) {
@@ -140,13 +162,17 @@ func TestLaws(t *testing.T) {
 			renamed[i].Load += 100
 		}
 		m, r := detect(t, mirrored), detect(t, renamed)
-		if m.State != v.State || m.FirstAlarm != v.FirstAlarm || r.State != v.State || !reflect.DeepEqual(r.Path, v.Path) {
+		if m.State != v.State || m.FirstAlarm != v.FirstAlarm || r.State != v.State || !reflect.DeepEqual(r.Evidence, v.Evidence) {
 			t.Fatalf("%s at %d, mirrored %s at %d, renamed %s", v.State, v.FirstAlarm, m.State, m.FirstAlarm, r.State)
 		}
 		if v.Change != nil {
 			near(t, "mirrored size", m.Change.Size, -v.Change.Size, 1e-9)
 			near(t, "mirrored index", float64(m.Change.Index), float64(v.Change.Index), 0)
 			near(t, "renamed load", float64(r.Change.Load), float64(v.Change.Load+100), 0)
+			near(t, "renamed end", float64(r.Change.LoadHigh), float64(v.Change.LoadHigh+100), 0)
+			if c := v.Change; !(c.IndexLow <= c.Index && c.Index <= c.IndexHigh && m.Change.IndexLow == c.IndexLow && m.Change.IndexHigh == c.IndexHigh) {
+				t.Fatalf("interval %+v, mirrored %+v", c, m.Change)
+			}
 		}
 		if again := detect(t, series); !reflect.DeepEqual(again, v) {
 			t.Fatal("the same series twice, two verdicts")

@@ -1,6 +1,7 @@
 package drift
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -32,25 +33,73 @@ func TestRunLengthBySimulation(t *testing.T) {
 	}
 }
 
-// TestDetectKeepsItsRunLength: on loads that share residuals and have no change
-// the first alarm comes after 400 loads on average, as designed.
-func TestDetectKeepsItsRunLength(t *testing.T) {
-	t.Parallel()
-	const runs, n = 400, 1200
-	rng := rand.New(rand.NewPCG(2, 2))
-	var loads, alarms float64
-	for range runs {
-		v := detect(t, draw(rng, n))
-		if v.FirstAlarm < 0 {
-			loads += n
-			continue
-		}
-		loads += float64(v.FirstAlarm + 1)
-		alarms++
+// TestPairKeepsItsRunLength: the design against plain drawing, within and at
+// the ends of what can be asked for.
+func TestPairKeepsItsRunLength(t *testing.T) {
+	if raceEnabled {
+		t.Skip("a pure simulation, ten times slower here; ./test runs it without -race")
 	}
-	// Loads seen per alarm: unbiased although the series end.
-	near(t, "run length", loads/alarms, 400, 40)
-	t.Logf("in-control run length %.0f loads over %.0f alarms", loads/alarms, alarms)
+	rng := rand.New(rand.NewPCG(6, 6))
+	for _, c := range []struct{ shift, arl0 float64 }{{leastShift, 400}, {1, 400}, {1.5, 100}, {1.5, 400}, {1.5, 1000}, {2, 400}, {mostShift, 400}, {mostShift, 1000}} {
+		p, err := DesignPair(c.shift, c.arl0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		const runs = 6000
+		var loads float64
+		for range runs {
+			small, large := p.Small.Start(), p.Large.Start()
+			for !p.Small.Alarm(small) && !p.Large.Alarm(large) {
+				x := rng.NormFloat64()
+				small, large = p.Small.Step(small, x), p.Large.Step(large, x)
+				loads++
+			}
+		}
+		// Run lengths are nearly geometric: one standard error is 1.3 %.
+		near(t, fmt.Sprintf("run length of %+v", c), loads/runs/c.arl0, 1, 0.02+3*0.013)
+	}
+}
+
+// TestDetectKeepsItsRunLength: without a change the first alarm comes after
+// 400 loads on average, within 10 %, whatever the noise, whether the natural
+// standard deviation is as stated or must be found in the loads.
+func TestDetectKeepsItsRunLength(t *testing.T) {
+	if raceEnabled {
+		t.Skip("a pure simulation, ten times slower here; ./test runs it without -race")
+	}
+	const runs, n = 900, 1200
+	for i, c := range []struct {
+		noise
+		natural, stated float64
+	}{
+		{noises()[0], 0.015, 0}, {noises()[1], 0.015, 0}, {noises()[2], 0.015, 0}, {noises()[3], 0.015, 0},
+		{noises()[1], 0.03, 0.03}, {noises()[3], 0.03, 0.03},
+		{noises()[1], 0.03, 0}, {noises()[3], 0.04, 0}, // found
+	} {
+		rng := rand.New(rand.NewPCG(2, uint64(i)))
+		o := Options{NaturalSd: c.stated}.WithDefaults()
+		design := kept()
+		var loads, alarms float64
+		for range runs {
+			series := c.loads(rng, n, 0)
+			for k := range series {
+				series[k].Ratio += math.Sqrt(c.natural*c.natural-naturalOfDraws*naturalOfDraws) * rng.NormFloat64()
+			}
+			v, err := judge(series, o, design)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if v.FirstAlarm < 0 {
+				loads += n
+				continue
+			}
+			loads += float64(v.FirstAlarm + 1)
+			alarms++
+		}
+		// Loads seen per alarm: unbiased although the series end.
+		near(t, fmt.Sprintf("run length with %s, natural %v, stated %v", c.name, c.natural, o.NaturalSd), loads/alarms, 400, 40)
+		t.Logf("%s, natural %v, stated %v: %.0f loads over %.0f alarms", c.name, c.natural, o.NaturalSd, loads/alarms, alarms)
+	}
 }
 
 // gaussian is the log density of a normal with a dense covariance, but for constants.
@@ -95,10 +144,20 @@ func TestChangeByBruteForce(t *testing.T) {
 		got := f.change(series, v.Innovations, 1e-12)
 		none := gaussian(x, cov)
 		best, bestAt := math.Inf(-1), -1
+		likelihoods := make([]float64, n)
 		for at := range n {
 			d, _ := gls(cov, x, unit(n, at))
-			if l := gaussian(minus(x, at, d), cov) - none; l > best {
-				best, bestAt = l, at
+			likelihoods[at] = gaussian(minus(x, at, d), cov) - none
+			if likelihoods[at] > best {
+				best, bestAt = likelihoods[at], at
+			}
+		}
+		for at, l := range likelihoods {
+			if l > best-likelyCut+1e-6 && (at < got.IndexLow || at > got.IndexHigh) {
+				t.Fatalf("a change at %d is likely, the interval is %d to %d", at, got.IndexLow, got.IndexHigh)
+			}
+			if l < best-likelyCut-1e-6 && (at == got.IndexLow || at == got.IndexHigh) {
+				t.Fatalf("a change at %d is unlikely, the interval is %d to %d", at, got.IndexLow, got.IndexHigh)
 			}
 		}
 		d, sd := gls(cov, x, unit(n, bestAt))

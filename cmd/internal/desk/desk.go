@@ -21,7 +21,7 @@ import (
 const (
 	Reconcile = "reconcile" // the whole result, worked out anew
 	Fields    = "fields"    // what went on each field
-	Drift     = "drift"     // the verdict on each machine
+	Drift     = "drift"     // the verdict on each machine; asked with DriftParams
 	Stock     = "stock"     // docketed, loaded, spread, surveyed
 	Gaps      = "gaps"      // what is known to be missing
 	Rejects   = "rejects"   // what was kept with a reason
@@ -57,8 +57,7 @@ func (d *Desk) Answer(ctx context.Context, question string, params []byte, w io.
 		res, err := d.result(ctx)
 		return writeUnless(err, w, reports.FieldsAnswer{Schema: reports.SchemaFields, Fields: orEmpty(res.Fields)})
 	case Drift:
-		res, err := d.result(ctx)
-		return writeUnless(err, w, reports.DriftAnswer{Schema: reports.SchemaDrift, Drifts: orEmpty(res.Drifts)})
+		return d.drift(ctx, params, w)
 	case Stock:
 		return d.stock(ctx, w)
 	case Gaps:

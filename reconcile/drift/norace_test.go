@@ -1,0 +1,5 @@
+//go:build !race
+
+package drift
+
+const raceEnabled = false
