@@ -8,7 +8,6 @@ import (
 	"image/color"
 	"image/png"
 	"io"
-	"math"
 
 	"golang.org/x/image/font"
 )
@@ -23,18 +22,8 @@ type pen interface {
 // paper is the pen of a PNG.
 type paper struct{ *canvas }
 
-// polygon works on the part of the page that it covers: a chart has thousands.
 func (p paper) polygon(paint color.RGBA, corners ...[2]float64) {
-	low, high := corners[0], corners[0]
-	for _, c := range corners {
-		for k := range c {
-			low[k], high[k] = min(low[k], c[k]), max(high[k], c[k])
-		}
-	}
-	area := image.Rect(int(math.Floor(low[0])), int(math.Floor(low[1])), int(math.Ceil(high[0])), int(math.Ceil(high[1]))).Intersect(p.img.Bounds())
-	if !area.Empty() {
-		p.fill(area, paint, corners)
-	}
+	p.fill(p.img.Bounds(), image.NewUniform(paint), corners)
 }
 
 func (p paper) words(face font.Face, x, y float64, text string) {
