@@ -149,8 +149,8 @@ func TestFilterAndSmootherAgainstDense(t *testing.T) {
 		c := chain{machine: m, refills: refills, o: o, hopperKg: mostHeld(0, refills)}
 		c.build()
 		c.rate()
-		ops, scales := c.ops()
-		f := filter(ops, start(scales, o.ScaleBiasShare), o.noise())
+		ops, errors, scales := c.ops()
+		f := filter(ops, errors, start(scales, o.ScaleBiasShare), o.noise())
 		d := denseOf(ops, scales, o.ScaleBiasShare, o.noise())
 		n := 0
 		for i, op := range ops {

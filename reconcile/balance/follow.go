@@ -10,12 +10,12 @@ import (
 func (c *chain) follow() {
 	if len(c.refills) == 0 {
 		c.o = c.o.learn(nil, 0)
-		c.live = filter(nil, start(0, c.o.ScaleBiasShare), c.o.noise())
+		c.live = filter(nil, nil, start(0, c.o.ScaleBiasShare), c.o.noise())
 		return
 	}
-	ops, scales := c.ops()
+	ops, errors, scales := c.ops()
 	c.o = c.o.learn(ops, scales)
-	c.live = filter(ops, start(scales, c.o.ScaleBiasShare), c.o.noise())
+	c.live = filter(ops, errors, start(scales, c.o.ScaleBiasShare), c.o.noise())
 	states := append(c.live.smoothed(), c.live.final)
 	reads := c.readings()
 	for i := range c.intervals {
@@ -38,7 +38,8 @@ func (c *chain) follow() {
 // one closes the interval before, a mark, the loads, and what was spread after.
 // A reading that cannot be of the flow (see tells) sets the hopper and says
 // nothing of the flow.
-func (c *chain) ops() (all []op, scales int) {
+func (c *chain) ops() (all []op, errors []Form, scales int) {
+	add := func(o op, of Form) { all, errors = append(all, o), append(errors, of) }
 	places := c.biases()
 	for k, iv := range c.intervals {
 		if iv.From == "" {
@@ -51,24 +52,25 @@ func (c *chain) ops() (all []op, scales int) {
 					kind = opRead
 				}
 				left := c.residual(i)
-				all = append(all, op{kind: kind, kg: left.kg, variance: left.form.Var(), error: left.form}, op{kind: opFresh})
+				add(op{kind: kind, kg: left.kg, variance: left.form.Var()}, left.form)
+				add(op{kind: opFresh}, nil)
 			}
-			all = append(all, op{kind: opMark})
+			add(op{kind: opMark}, nil)
 			if i > 0 && (c.refills[i].Released || c.changed(i)) {
-				all = append(all, op{kind: opRelease})
+				add(op{kind: opRelease}, nil)
 			}
 			for _, l := range c.refills[i].Loads {
 				load := c.load(l)
-				o := op{kind: opLoad, kg: load.kg, variance: load.form.Var(), error: load.form, scale: places[l.scale()]}
+				o := op{kind: opLoad, kg: load.kg, variance: load.form.Var(), scale: places[l.scale()]}
 				if o.scale > 0 {
 					o.variance = load.form.withoutScales().Var()
 				}
-				all = append(all, o)
+				add(o, load.form)
 			}
-			all = append(all, op{kind: opSpread, kg: nominal(c.refills[i].Spread)})
+			add(op{kind: opSpread, kg: nominal(c.refills[i].Spread)}, nil)
 		}
 	}
-	return all, len(places)
+	return all, errors, len(places)
 }
 
 // tells reports whether the interval's mass says something of the flow: not

@@ -33,7 +33,6 @@ type op struct {
 	kg       float64 // read, net or nominal
 	variance float64 // kg2, of what was read or weighed; for a load without the bias of its scale
 	scale    int     // place of the bias; 0: none
-	error    Form    // of what was read or weighed
 }
 
 // noise is what the flow does by itself. Over nominal mass s the mass spread
@@ -128,7 +127,7 @@ func (s state) read(kg, variance float64, gain []float64) (innovation, innovatio
 }
 
 // step does one op. gain is used by readings alone.
-func (s state) step(o op, v noise, gain []float64) (innovation, innovationVar float64) {
+func (s state) step(o *op, v noise, gain []float64) (innovation, innovationVar float64) {
 	switch o.kind {
 	case opReset:
 		s.set(atHopper, o.kg, o.variance)
@@ -154,6 +153,7 @@ func (s state) step(o op, v noise, gain []float64) (innovation, innovationVar fl
 // filtered is a Kalman filter's way through the ops.
 type filtered struct {
 	ops         []op
+	errors      []Form // one an op: of what was read or weighed
 	final       state
 	marks       []state     // one an opMark, in order
 	gains       [][]float64 // one an op; nil but for readings
@@ -163,13 +163,13 @@ type filtered struct {
 
 // filter runs forward and keeps what smoothing and forms need.
 // O(ops x dim^2).
-func filter(ops []op, s state, v noise) filtered {
-	f := filtered{ops: ops, final: s, gains: make([][]float64, len(ops)), innovations: make([]float64, len(ops)), variances: make([]float64, len(ops))}
+func filter(ops []op, errors []Form, s state, v noise) filtered {
+	f := filtered{ops: ops, errors: errors, final: s, gains: make([][]float64, len(ops)), innovations: make([]float64, len(ops)), variances: make([]float64, len(ops))}
 	for i, o := range ops {
 		if o.kind == opRead {
 			f.gains[i] = make([]float64, s.dim)
 		}
-		f.innovations[i], f.variances[i] = s.step(o, v, f.gains[i])
+		f.innovations[i], f.variances[i] = s.step(&ops[i], v, f.gains[i])
 		if o.kind == opMark {
 			f.marks = append(f.marks, s.clone())
 		}
@@ -181,8 +181,8 @@ func filter(ops []op, s state, v noise) filtered {
 // many there are. O(ops x dim^2).
 func likelihood(ops []op, s state, v noise) (minus2Log float64, readings int) {
 	gain := make([]float64, s.dim)
-	for _, o := range ops {
-		if d, variance := s.step(o, v, gain); variance > 0 {
+	for i := range ops {
+		if d, variance := s.step(&ops[i], v, gain); variance > 0 {
 			minus2Log += math.Log(variance) + d*d/variance
 			readings++
 		}
@@ -316,7 +316,7 @@ func (f filtered) formOf(place int) Form {
 			}
 		}
 		if c != 0 {
-			terms.add(o.error, c)
+			terms.add(f.errors[i], c)
 		}
 		b.through(o, f.gains[i])
 	}
