@@ -126,6 +126,15 @@ const (
 	OverCapacity    FindingCode = "over_capacity"     // more was read in the hopper than it holds
 )
 
+// Known reports whether c is a finding of this package.
+func (c FindingCode) Known() bool {
+	switch c {
+	case AssumedEmpty, MergedIntervals, MixedProduct, DuplicateLoad, NegativeMass, NothingSpread, MassWithoutPass, PassWithoutMass, SplitByArea, OverContent, OverCapacity:
+		return true
+	}
+	return false
+}
+
 // Finding is something a person should look at; it never stops a balance.
 type Finding struct {
 	Code   FindingCode
