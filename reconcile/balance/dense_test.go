@@ -3,6 +3,7 @@ package balance
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"gonum.org/v1/gonum/mat"
@@ -41,7 +42,6 @@ type dense struct {
 	measured map[int]bool // units that are errors of readings, loads and scales
 	readings []affine     // as they will come, with their error
 	values   []float64    // as they came
-	before   []int        // readings before each of them: itself not counted
 	marks    [][2]affine  // hopper, ratio
 	first    affine
 	spread   affine
@@ -198,163 +198,156 @@ func TestRecordAgainstDense(t *testing.T) {
 		last.Spread, last.Residual.Method = nil, schemas.ResidualLevel
 		o := Options{ScaleBiasShare: 0.005, NaturalSdShare: 0.015, WalkSdShare: 0.004}
 		r := run(t, m, o)
-		fields, cov := leastSquares(m, r, o)
+		fields, cov := leastSquares(t, m, r, o)
 		for _, iv := range r.Intervals {
 			merged += iv.Merged
 		}
 		for i, f := range r.Fields {
-			near(t, "mass of "+string(f.Field), f.MassKg, fields[f.Field][0], 1e-9*math.Abs(f.MassKg))
+			near(t, "mass of "+string(f.Field), f.MassKg, fields[i], 1e-9*math.Abs(f.MassKg))
 			for j, g := range r.Fields {
-				want := cov.At(int(fields[f.Field][1]), int(fields[g.Field][1]))
-				near(t, "cov", Cov(f.Form, g.Form), want, 1e-9*max(1e3, f.SdKg*g.SdKg))
+				want := cov.At(i, j)
+				near(t, "cov", Cov(f.Form, g.Form), want, 1e-9*f.SdKg*g.SdKg)
 				worst = max(worst, math.Abs(Cov(f.Form, g.Form)-want)/(f.SdKg*g.SdKg))
-				_, _ = i, j
 			}
 		}
 	}
 	t.Logf("%d merged refills, largest difference %.1e of the standard uncertainties", merged, worst)
 }
 
-// leastSquares solves for loads, biases, readings, a flow ratio an interval and
-// the mass of each piece but the last of an interval, which is what is left.
-func leastSquares(m Machine, r Result, o Options) (fields map[schemas.FieldID][2]float64, cov *mat.Dense) {
-	var rows, sums [][]float64 // whitened equations; last column: right side
-	width := 0
-	unknown := func() int { width++; return width - 1 }
-	equation := func(sd, right float64, of map[int]float64) {
-		row := []float64{right / sd}
-		for k, v := range of {
-			for len(row) < k+2 {
-				row = append(row, 0)
-			}
-			row[k+1] = v / sd
-		}
-		rows = append(rows, row)
+// quantity is a sum of unknowns, each with its factor.
+type quantity map[int]float64
+
+// equations are whitened: each has unit variance.
+type equations struct {
+	rows  []quantity
+	right []float64
+	width int
+}
+
+func (e *equations) unknown() int { e.width++; return e.width - 1 }
+
+func (e *equations) add(sd, right float64, of quantity) {
+	row := quantity{}
+	for k, v := range of {
+		row[k] = v / sd
 	}
-	biases := map[string]int{}
-	index := map[schemas.FieldID]int{}
-	for _, f := range r.Fields {
-		index[f.Field] = len(index)
-		sums = append(sums, nil)
-	}
-	add := func(f schemas.FieldID, k int, v float64) {
-		s := sums[index[f]]
-		for len(s) < k+1 {
-			s = append(s, 0)
-		}
-		s[k] += v
-		sums[index[f]] = s
-	}
-	refill := map[schemas.RefillID]int{}
-	left := map[schemas.RefillID]int{}
-	for i, x := range m.Refills {
-		refill[x.ID] = i
-		left[x.ID] = unknown()
-		if x.Residual.known() {
-			equation(x.Residual.SdKg, x.Residual.Kg, map[int]float64{left[x.ID]: 1})
-		} else {
-			equation(1, 0, map[int]float64{left[x.ID]: 1}) // in no interval; must be something
-		}
-	}
-	v := o.noise()
-	for _, iv := range r.Intervals {
-		if iv.Open {
-			continue
-		}
-		total := map[int]float64{left[iv.From]: 1, left[iv.To]: -1} // mass of the interval
-		var pieces []Piece
-		for i := refill[iv.From]; i < refill[iv.To]; i++ {
-			for _, l := range m.Refills[i].Loads {
-				truth, b := unknown(), 0
-				var ok bool
-				if b, ok = biases[l.scale()]; !ok {
-					b = unknown()
-					biases[l.scale()] = b
-					equation(o.ScaleBiasShare, 0, map[int]float64{b: 1})
-				}
-				equation(l.SdKg, l.NetKg, map[int]float64{truth: 1, b: l.NetKg})
-				total[truth] = 1
+	e.rows, e.right = append(e.rows, row), append(e.right, right/sd)
+}
+
+// solve gives each sum of unknowns and their covariance, by QR.
+func (e *equations) solve(t *testing.T, sums []quantity) ([]float64, *mat.Dense) {
+	t.Helper()
+	a, s := mat.NewDense(len(e.rows), e.width, nil), mat.NewDense(len(sums), e.width, nil)
+	for m, rows := range map[*mat.Dense][]quantity{a: e.rows, s: sums} {
+		for i, row := range rows {
+			for k, v := range row {
+				m.Set(i, k, v)
 			}
-			pieces = append(pieces, m.Refills[i].Spread...)
-		}
-		ratio, n := unknown(), len(pieces)
-		flow := mat.NewSymDense(n, nil) // covariance of the pieces' masses about ratio x nominal
-		from := 0.0
-		for j := range n {
-			a := pieces[j].NominalKg / iv.NominalKg * iv.MassKg
-			to := from
-			flow.SetSym(j, j, v.white*a+v.walk*(a*a*from+a*a*a/3))
-			to += a
-			for k := j + 1; k < n; k++ {
-				b := pieces[k].NominalKg / iv.NominalKg * iv.MassKg
-				flow.SetSym(j, k, v.walk*a*(from+a/2)*b)
-			}
-			from = to
-		}
-		masses := make([]map[int]float64, n)
-		rest := total
-		for j := range n - 1 {
-			k := unknown()
-			masses[j] = map[int]float64{k: 1}
-			rest[k] = -1
-		}
-		masses[n-1] = rest
-		for j, p := range pieces {
-			for k, c := range masses[j] {
-				add(p.Field, k, c)
-			}
-		}
-		var chol mat.Cholesky
-		if !chol.Factorize(flow) {
-			panic("flow")
-		}
-		var low mat.TriDense
-		chol.LTo(&low)
-		var inverse mat.TriDense
-		if err := inverse.InverseTri(&low); err != nil {
-			panic(err)
-		}
-		for j := range n { // whitened: inverse(L) (mass - nominal x ratio) = unit noise
-			row := map[int]float64{}
-			for k := range j + 1 {
-				for u, c := range masses[k] {
-					row[u] += inverse.At(j, k) * c
-				}
-				row[ratio] -= inverse.At(j, k) * pieces[k].NominalKg
-			}
-			equation(1, 0, row)
-		}
-	}
-	a, right := mat.NewDense(len(rows), width, nil), mat.NewVecDense(len(rows), nil)
-	for i, row := range rows {
-		right.SetVec(i, row[0])
-		for k, c := range row[1:] {
-			a.Set(i, k, c)
 		}
 	}
 	var qr mat.QR
 	qr.Factorize(a)
-	var x mat.VecDense
-	if err := qr.SolveVecTo(&x, false, right); err != nil {
-		panic(err)
+	var x, out mat.VecDense
+	var upper, half, cov mat.Dense // half is inverse(R') S'
+	if err := qr.SolveVecTo(&x, false, mat.NewVecDense(len(e.right), e.right)); err != nil {
+		t.Fatal(err)
 	}
-	s := mat.NewDense(len(sums), width, nil)
-	for i, row := range sums {
-		for k, c := range row {
-			s.Set(i, k, c)
+	qr.RTo(&upper)
+	if err := half.Solve(upper.Slice(0, e.width, 0, e.width).T(), s.T()); err != nil {
+		t.Fatal(err)
+	}
+	out.MulVec(s, &x)
+	cov.Mul(half.T(), &half)
+	return out.RawVector().Data, &cov
+}
+
+// leastSquares solves for loads, biases, readings, a flow ratio an interval and
+// the mass of each piece but the last of an interval, which is what is left. It
+// gives the masses of the result's fields.
+func leastSquares(t *testing.T, m Machine, r Result, o Options) ([]float64, *mat.Dense) {
+	t.Helper()
+	var e equations
+	biases, at, left := map[string]int{}, map[schemas.RefillID]int{}, map[schemas.RefillID]int{}
+	for i, x := range m.Refills {
+		at[x.ID], left[x.ID] = i, e.unknown()
+		sd := 1.0 // of an unread one, which is in no interval and must be something
+		if x.Residual.known() {
+			sd = x.Residual.SdKg
+		}
+		e.add(sd, x.Residual.Kg, quantity{left[x.ID]: 1})
+	}
+	sums := make([]quantity, len(r.Fields))
+	for _, iv := range r.Intervals {
+		if iv.Open {
+			continue
+		}
+		mass := quantity{left[iv.From]: 1, left[iv.To]: -1}
+		var pieces []Piece
+		for _, x := range m.Refills[at[iv.From]:at[iv.To]] {
+			for _, l := range x.Loads {
+				if _, ok := biases[l.scale()]; !ok {
+					biases[l.scale()] = e.unknown()
+					e.add(o.ScaleBiasShare, 0, quantity{biases[l.scale()]: 1})
+				}
+				truth := e.unknown()
+				e.add(l.SdKg, l.NetKg, quantity{truth: 1, biases[l.scale()]: l.NetKg})
+				mass[truth] = 1
+			}
+			pieces = append(pieces, x.Spread...)
+		}
+		for j, q := range e.flow(t, iv, pieces, mass, o.noise()) {
+			f := slices.IndexFunc(r.Fields, func(f FieldMass) bool { return f.Field == pieces[j].Field })
+			if sums[f] == nil {
+				sums[f] = quantity{}
+			}
+			for k, v := range q {
+				sums[f][k] += v
+			}
 		}
 	}
-	var upper mat.Dense
-	qr.RTo(&upper)
-	var half mat.Dense // inverse(R') S'
-	if err := half.Solve(upper.Slice(0, width, 0, width).T(), s.T()); err != nil {
-		panic(err)
+	return e.solve(t, sums)
+}
+
+// flow adds one interval's equations mass = nominal x ratio + wander, whitened
+// by the inverse Cholesky factor, and gives the pieces' masses.
+func (e *equations) flow(t *testing.T, iv Interval, pieces []Piece, total quantity, v noise) []quantity {
+	t.Helper()
+	n, from := len(pieces), 0.0
+	wander := mat.NewSymDense(n, nil) // cov(integral over [a, b], over later [c, d]) = walk (d - c) (b^2 - a^2) / 2
+	for j := range n {
+		kg := func(k int) float64 { return pieces[k].NominalKg / iv.NominalKg * iv.MassKg }
+		to := from + kg(j)
+		wander.SetSym(j, j, v.white*kg(j)+v.walk*(kg(j)*kg(j)*from+math.Pow(kg(j), 3)/3))
+		for k := j + 1; k < n; k++ {
+			wander.SetSym(j, k, v.walk*(to*to-from*from)/2*kg(k))
+		}
+		from = to
 	}
-	cov = mat.NewDense(len(sums), len(sums), nil)
-	cov.Mul(half.T(), &half)
-	fields = map[schemas.FieldID][2]float64{}
-	for f, i := range index {
-		fields[f] = [2]float64{mat.Dot(s.RowView(i), &x), float64(i)}
+	var factor mat.Cholesky
+	var lower, inverse mat.TriDense
+	if !factor.Factorize(wander) {
+		t.Fatal("the wander of the flow has no factor")
 	}
-	return fields, cov
+	factor.LTo(&lower)
+	if err := inverse.InverseTri(&lower); err != nil {
+		t.Fatal(err)
+	}
+	masses, ratio := make([]quantity, n), e.unknown()
+	for j := range n - 1 {
+		k := e.unknown()
+		masses[j] = quantity{k: 1}
+		total[k] = -1
+	}
+	masses[n-1] = total
+	for j := range n {
+		row := quantity{}
+		for k := range j + 1 {
+			for u, c := range masses[k] {
+				row[u] += inverse.At(j, k) * c
+			}
+			row[ratio] -= inverse.At(j, k) * pieces[k].NominalKg
+		}
+		e.add(1, 0, row)
+	}
+	return masses
 }

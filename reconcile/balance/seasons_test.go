@@ -176,10 +176,10 @@ func TestAStepLeavesTheRecordRight(t *testing.T) {
 // TestIntervalsHoldTheTruth: 1 000 seasons over a grid of noise, share of
 // empties and missing residuals.
 func TestIntervalsHoldTheTruth(t *testing.T) {
-	seasons := 1000
-	if testing.Short() {
-		seasons = 270
+	if raceEnabled {
+		t.Skip("played without the race detector, by ./test too: a pure computation has no goroutines to race")
 	}
+	const seasons = 1000
 	levels, empties, missings := []float64{0.4, 1, 2}, []float64{0.1, 0.5, 0.9}, []float64{0, 0.15, 0.5}
 	cells := len(levels) * len(empties) * len(missings)
 	var all [kinds]tally
