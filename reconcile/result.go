@@ -75,7 +75,7 @@ type Interval struct {
 	FlowRatioHigh float64          `json:"flow_ratio_high"`     // 95 %
 	Smoothed      float64          `json:"flow_ratio_smoothed"` // at the end of the interval, as all readings before and after say
 	SmoothedSd    float64          `json:"flow_ratio_smoothed_sd"`
-	Innovation    float64          `json:"innovation"`      // of the closing reading, in standard deviations; 0: it said nothing of the flow
+	Innovation    float64          `json:"innovation"`      // of the closing reading, in standard deviations: above zero, more was left than expected; 0: it said nothing of the flow
 	Parts         []Part           `json:"parts,omitempty"` // of a merged interval, one a refill; they sum to mass_kg
 }
 

@@ -48,7 +48,7 @@ type Interval struct {
 
 	Level      float64 // flow ratio at the end of the interval, as all readings before and after it say
 	LevelSd    float64 // standard uncertainty of Level, scale bias included
-	Innovation float64 // of the closing reading: less than was expected to be left, in standard deviations; 0: none
+	Innovation float64 // of the closing reading, in standard deviations: above zero, more was left than expected; 0: it said nothing of the flow
 	Parts      []Part  // of a merged interval: one a refill, in order; they sum to MassKg
 
 	pieces     []Piece // in the order they were driven

@@ -79,6 +79,21 @@ func TestOpenFollowsTheFlow(t *testing.T) {
 	near(t, "shook, sd: 4.5 % of 5 000 kg by the root", last(Options{}, shook...).SdKg, math.Sqrt(2000*5000)*0.045, 20)
 }
 
+// TestBeforeTheFirstRefill: passes before anything was loaded ran at the flow
+// ratio that the first loads show, not at that of later ones.
+func TestBeforeTheFirstRefill(t *testing.T) {
+	m := line(0.9, 0.9, 0.9, 0.9, 1.1, 1.1, 1.1, 1.1)
+	m.Before = []Piece{{"z", 2000, 1}}
+	r := run(t, m, Options{ScaleBiasShare: 1e-15, NaturalSdShare: 0.003, WalkSdShare: 0.02})
+	first := r.Intervals[0]
+	near(t, "mass", first.MassKg, 1800, 30)
+	near(t, "level", first.Level, 0.9, 0.015)
+	if !first.Open || first.From != "" || first.To != "r00" || first.SdKg < 20 || first.SdKg > 100 {
+		t.Errorf("%+v", first)
+	}
+	near(t, "initial", r.InitialKg, first.MassKg, 1e-9)
+}
+
 // TestNamelessScale: loads of one method without a scale share one bias.
 func TestNamelessScale(t *testing.T) {
 	m := line(1, 1)
