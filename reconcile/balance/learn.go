@@ -18,10 +18,10 @@ const (
 	walkKg        = 1000.0
 
 	// fewReadings is below how many informative readings nothing is learned.
-	fewReadings = 8
+	fewReadings = 4
 	// The defaults weigh like a reading that they are right within a factor.
-	naturalFactor = 2
-	walkFactor    = 3
+	naturalFactor = 3
+	walkFactor    = 4
 )
 
 func (o Options) noise() noise {
