@@ -151,24 +151,25 @@ func (m *machine) productAfter(i int) schemas.ProductID {
 	return m.refills[i].Data.Product
 }
 
-// pieces sums nominal mass and swath by field.
+// pieces sums nominal mass and swath over what was driven in one field without
+// leaving it, in the order it was driven.
 func (p *period) pieces() []balance.Piece {
 	var out []balance.Piece
 	for _, s := range p.segments {
-		i, ok := slices.BinarySearchFunc(out, s.Field, func(b balance.Piece, f schemas.FieldID) int { return cmp.Compare(b.Field, f) })
-		if !ok {
-			out = slices.Insert(out, i, balance.Piece{Field: s.Field})
+		if n := len(out); n == 0 || out[n-1].Field != s.Field {
+			out = append(out, balance.Piece{Field: s.Field})
 		}
-		out[i].NominalKg += s.NominalKg()
-		out[i].SwathM2 += s.SwathM2()
+		last := &out[len(out)-1]
+		last.NominalKg += s.NominalKg()
+		last.SwathM2 += s.SwathM2()
 	}
 	return out
 }
 
 func (m *machine) balanceInput(reg *registers, found *findings) balance.Machine {
-	in := balance.Machine{ID: m.id, Before: m.periods[0].pieces()}
+	in := balance.Machine{ID: m.id, Before: m.periods[0].pieces(), HopperKg: m.hopperKg(reg)}
 	for i, r := range m.refills {
-		refill := balance.Refill{ID: r.Data.Refill, Time: r.Time, Product: r.Data.Product, Residual: residual(r.Data), Spread: m.periods[i+1].pieces()}
+		refill := balance.Refill{ID: r.Data.Refill, Time: r.Time, Product: r.Data.Product, Residual: residual(r.Data), Spread: m.periods[i+1].pieces(), Released: m.released(i)}
 		for _, id := range r.Data.Loads {
 			// Two refills of one machine are told apart by balance.
 			if first := reg.hoppers[id]; first.machine != m.id {

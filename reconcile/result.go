@@ -10,9 +10,10 @@ import (
 // Result is what a reconciliation found. Every list is sorted; the JSON of
 // two results of the same events is the same bytes.
 type Result struct {
-	Schema    string     `json:"schema"` // "hopperbook.result/1"
+	Schema    string     `json:"schema"` // "hopperbook.result/2"
 	Fields    []Field    `json:"fields"`
 	Intervals []Interval `json:"intervals"`
+	Hoppers   []Hopper   `json:"hoppers"`
 	Drifts    []Drift    `json:"drifts"`
 	Totals    Totals     `json:"totals"`
 	Findings  []Finding  `json:"findings"`
@@ -21,7 +22,7 @@ type Result struct {
 }
 
 // SchemaResult names the shape of Result's JSON.
-const SchemaResult = "hopperbook.result/1"
+const SchemaResult = "hopperbook.result/2"
 
 // Field is what went on one field of one product.
 type Field struct {
@@ -68,7 +69,33 @@ type Interval struct {
 	FlowRatio   float64           `json:"flow_ratio"` // 0 where nothing was spread
 	FlowRatioSd float64           `json:"flow_ratio_sd"`
 	Merged      int               `json:"merged"` // refills taken together because a residual between them is unknown
-	Open        bool              `json:"open"`
+	Open        bool              `json:"open"`   // no reading closes it: mass_kg is estimated from the flow ratio before
+
+	ToRefill      schemas.RefillID `json:"to_refill"`           // "" while open
+	MassLowKg     float64          `json:"mass_low_kg"`         // 95 %
+	MassHighKg    float64          `json:"mass_high_kg"`        // 95 %
+	FlowRatioLow  float64          `json:"flow_ratio_low"`      // 95 %; 0 where flow_ratio is
+	FlowRatioHigh float64          `json:"flow_ratio_high"`     // 95 %
+	Smoothed      float64          `json:"flow_ratio_smoothed"` // at the end of the interval, as all readings before and after say
+	SmoothedSd    float64          `json:"flow_ratio_smoothed_sd"`
+	Innovation    float64          `json:"innovation"`      // of the closing reading, in standard deviations: above zero, more was left than expected; 0: it said nothing of the flow
+	Parts         []Part           `json:"parts,omitempty"` // of a merged interval, one a refill; they sum to mass_kg
+}
+
+// Part is what went out between two refills of a merged interval: its mass by
+// nominal mass.
+type Part struct {
+	Load       int              `json:"load"`
+	Refill     schemas.RefillID `json:"refill"`
+	From       time.Time        `json:"from"`
+	LoadedKg   float64          `json:"loaded_kg"`
+	LeftKg     float64          `json:"left_kg"` // in the hopper just before the refill
+	LeftSdKg   float64          `json:"left_sd_kg"`
+	LeftUnread bool             `json:"left_unread"` // left_kg is an estimate, between empty and full
+	NominalKg  float64          `json:"nominal_kg"`
+	MassKg     float64          `json:"mass_kg"`
+	MassLowKg  float64          `json:"mass_low_kg"`  // 95 %
+	MassHighKg float64          `json:"mass_high_kg"` // 95 %
 }
 
 // Drift is the verdict on one machine with one product under one calibration.

@@ -33,6 +33,7 @@ func Run(in Input) (Result, error) {
 	res.Totals = totals(in, told, res.Fields)
 	for _, m := range told {
 		res.Intervals = append(res.Intervals, m.intervals()...)
+		res.Hoppers = append(res.Hoppers, m.hopper())
 		drifts, err := m.driftsOf(in.Policy)
 		if err != nil {
 			return Result{}, fault.Wrap("drift of machine "+string(m.id), err)
@@ -81,11 +82,15 @@ func (m *machine) intervals() []Interval {
 		if iv.Open && iv.Loads == 0 && iv.NominalKg == 0 {
 			continue // after the last reading nothing has happened yet
 		}
-		out = append(out, Interval{
+		shown := Interval{
 			Machine: m.id, Load: m.loadNumber(iv.From), Refill: iv.From, Product: iv.Product, From: iv.Start, To: iv.End,
 			LoadedKg: rounded(iv.LoadedKg, 3), MassKg: rounded(iv.MassKg, 3), MassSdKg: rounded(iv.SdKg, 3), NominalKg: rounded(iv.NominalKg, 3),
 			FlowRatio: rounded(iv.FlowRatio, 6), FlowRatioSd: rounded(iv.FlowRatioSd, 6), Merged: iv.Merged, Open: iv.Open,
-		})
+			ToRefill: iv.To, Smoothed: rounded(iv.Level, 6), SmoothedSd: rounded(iv.LevelSd, 6), Innovation: rounded(iv.Innovation, 4), Parts: shownParts(m, iv),
+		}
+		shown.MassLowKg, shown.MassHighKg = interval(iv.MassKg, iv.SdKg, 3)
+		shown.FlowRatioLow, shown.FlowRatioHigh = interval(iv.FlowRatio, iv.FlowRatioSd, 6)
+		out = append(out, shown)
 	}
 	return out
 }

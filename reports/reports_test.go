@@ -44,6 +44,46 @@ func cell(t *testing.T, table Table, row int, key string) string {
 	return ""
 }
 
+// A merged interval is a row a refill, and the rows sum to what was spread.
+func TestBalanceTable(t *testing.T) {
+	res := reconcile.Result{
+		Hoppers: []reconcile.Hopper{{Machine: "sp1", Product: "lime", HopperKg: 1200, HopperLowKg: 1100, HopperHighKg: 1300, FlowRatio: 0.96, FlowRatioLow: 0.94, FlowRatioHigh: 0.98,
+			SetRateKgHa: 2500, LeftHa: 0.5, LoadedKg: 15_000, SpreadKg: 13_800}, {Machine: "sp2"}},
+		Intervals: []reconcile.Interval{
+			{Machine: "sp1", Load: 1, Refill: "r1", ToRefill: "r3", Product: "lime", LoadedKg: 10_000, MassKg: 9900, FlowRatio: 0.99, FlowRatioLow: 0.97, FlowRatioHigh: 1.01, Merged: 1,
+				Parts: []reconcile.Part{{Load: 1, Refill: "r1", LoadedKg: 6000, MassKg: 5400}, {Load: 2, Refill: "r2", LoadedKg: 4000, MassKg: 4500}}},
+			{Machine: "sp1", Load: 3, Refill: "r3", Product: "lime", LoadedKg: 5000, MassKg: 3900, MassLowKg: 3800, MassHighKg: 4000, Open: true},
+			{Machine: "sp2", Load: 1, Refill: "x1"},
+		},
+		Findings: []reconcile.Finding{{Kind: "merged_intervals", Machine: "sp1", Text: "balanced together"}, {Kind: "gap", Machine: "sp1", Text: "a gap"}, {Kind: "merged_intervals", Machine: "sp2", Text: "not mine"}},
+	}
+	a, err := NewBalanceAnswer(res, "sp1")
+	if err != nil || len(a.Intervals) != 2 || len(a.Findings) != 1 {
+		t.Fatalf("%v %+v", err, a)
+	}
+	table := Balance(a)
+	for row, want := range []map[string]string{
+		{"refill": "r1", "to_refill": "r2", "loaded_t": "6.00", "mass_t": "5.40", "flow_ratio": "0.990", "note": "shared 1/2"},
+		{"refill": "r2", "to_refill": "r3", "loaded_t": "4.00", "mass_t": "4.50", "flow_ratio": "0.990", "note": "shared 2/2"},
+		{"refill": "r3", "to_refill": "", "mass_t": "3.90", "mass_low_t": "3.80", "flow_ratio": "-", "note": "estimated"},
+	} {
+		for key, text := range want {
+			if got := cell(t, table, row, key); got != text {
+				t.Errorf("row %d: %s = %s, want %s", row, key, got, text)
+			}
+		}
+	}
+	for i, want := range []string{"1.20 t (95 %: 1.10 to 1.30 t) of lime; flow ratio 0.960 (0.940 to 0.980); enough for 0.5 ha at the set rate of 2500 kg/ha.",
+		"Loaded 15.000 t + 0.000 t at the start = spread 13.800 t + 1.200 t", "Estimated", "Shared", "balanced together."} {
+		if !strings.Contains(table.Notes[i], want) {
+			t.Errorf("note %d: %s, want %s", i, table.Notes[i], want)
+		}
+	}
+	if _, err := NewBalanceAnswer(res, "sp3"); err == nil {
+		t.Error("a machine that is not there has a balance")
+	}
+}
+
 func TestFieldsTable(t *testing.T) {
 	table := Fields(FieldsAnswer{Fields: []reconcile.Field{{Field: "f01", Name: "Gull paddock", Product: "lime", CoveredM2: 149_800, MassKg: 39_230,
 		SetRateKgHa: 2500, FieldRateKgHa: 2618.4, FieldRateLow: 2586, FieldRateHigh: 2651, Overlap2M2: 6000, Overlap3M2: 892, Open: true}}})

@@ -57,7 +57,7 @@ func TestABookIsRebuiltFromItsExport(t *testing.T) {
 			t.Fatal("the rebuilt book exports other bytes")
 		}
 	}
-	for name, args := range map[string][]string{"fields": {"fields"}, "drift": {"drift"}, "stock": {"stock"}, "summary": {"reconcile"}, "gaps": {"gaps"}, "rejects": {"rejects"}} {
+	for name, args := range map[string][]string{"fields": {"fields"}, "drift": {"drift"}, "balance": {"balance", "spreader-1"}, "stock": {"stock"}, "summary": {"reconcile"}, "gaps": {"gaps"}, "rejects": {"rejects"}} {
 		for _, form := range [][]string{nil, {"--json"}, {"--csv"}} {
 			if out := must(t, "", slices.Concat(args, form, []string{"--book", b})...); len(out) == 0 {
 				t.Errorf("%s %v prints nothing", name, form)

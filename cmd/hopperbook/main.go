@@ -52,7 +52,7 @@ func newApp() *cli.App {
 		ExitErrHandler:         func(*cli.Context, error) {}, // run prints and chooses the status
 		OnUsageError:           usageError,
 		Commands: []*cli.Command{
-			demoCommand(), hubCommand(), publishCommand(), reconcileCommand(), fieldsCommand(), driftCommand(), stockCommand(),
+			demoCommand(), hubCommand(), publishCommand(), reconcileCommand(), fieldsCommand(), driftCommand(), balanceCommand(), stockCommand(),
 			gapsCommand(), rejectsCommand(), exportCommand(), mapCommand(), calibrateCommand(), trackCommand(), coverageCommand(),
 		},
 		Action: func(c *cli.Context) error {

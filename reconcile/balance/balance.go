@@ -18,7 +18,12 @@ type Result struct {
 	LoadedKg  float64     // all loads
 	FinalKg   float64     // in the hopper now
 	FinalSdKg float64     // standard uncertainty of FinalKg
-	Findings  []Finding
+	Ratio     float64     // flow ratio now, as the filter has it; 1 before anything is known
+	RatioSd   float64     // standard uncertainty of Ratio, scale bias included
+
+	NaturalSdShare float64 // how the flow wanders: stated, learned or default, as in Options
+	WalkSdShare    float64
+	Findings       []Finding
 }
 
 // Interval is one balance interval, or several merged over unknown residuals.
@@ -41,7 +46,27 @@ type Interval struct {
 	NoiseCovNext float64 // covariance of the noise with that of the next interval: they share a residual
 	Form         Form    // error of MassKg
 
-	pieces []Piece // one a field, sorted
+	Level      float64 // flow ratio at the end of the interval, as all readings before and after it say
+	LevelSd    float64 // standard uncertainty of Level, scale bias included
+	Innovation float64 // of the closing reading, in standard deviations: above zero, more was left than expected; 0: it said nothing of the flow
+	Parts      []Part  // of a merged interval: one a refill, in order; they sum to MassKg
+
+	pieces     []Piece // in the order they were driven
+	first, end int     // refills: first <= i < end are in it
+}
+
+// Part is what went out between two refills of a merged interval.
+type Part struct {
+	Refill     schemas.RefillID
+	Start      time.Time
+	Loads      int
+	LoadedKg   float64
+	LeftKg     float64 // in the hopper just before the refill: read, or estimated between empty and full
+	LeftSdKg   float64
+	NominalKg  float64
+	MassKg     float64 // the interval's mass by nominal mass
+	SdKg       float64
+	LeftUnread bool // LeftKg is an estimate
 }
 
 // gramKg is how exactly mass must be conserved.
@@ -49,20 +74,22 @@ const gramKg = 0.001
 
 // Run balances one machine. It fails (fault.Input) on numbers that can't be
 // masses and on a refill given twice; everything else that is odd is a
-// Finding. Cost O(n log n) in refills and loads.
+// Finding. Cost O(n log n) in refills and loads, times (fields + 1)^2 of one
+// interval and (scales + 4)^2.
 func Run(m Machine, o Options) (Result, error) {
 	o = o.withDefaults()
-	if bad(o.ScaleBiasShare) || bad(o.NaturalSdShare) {
+	if bad(o.ScaleBiasShare) || bad(o.NaturalSdShare) || bad(o.WalkSdShare) {
 		return Result{}, invalid("options %+v", o)
 	}
 	refills, findings, err := prepare(m)
 	if err != nil {
 		return Result{}, err
 	}
-	c := chain{machine: m, refills: refills, o: o, findings: findings}
+	c := chain{machine: m, refills: refills, o: o, findings: findings, hopperKg: mostHeld(m.HopperKg, refills)}
 	c.build()
-	c.estimateOpen()
 	c.rate()
+	c.follow()
+	c.estimateOpen()
 	res := c.result()
 	return res, res.conserved()
 }
@@ -100,6 +127,8 @@ func (c *chain) result() Result {
 		res.InitialKg += c.intervals[0].MassKg
 	}
 	res.FinalKg, res.FinalSdKg = c.final.kg, c.final.form.Sd()
+	res.Ratio, res.RatioSd = c.live.final.x[atRatio], c.live.final.sd(atRatio)
+	res.NaturalSdShare, res.WalkSdShare = c.o.NaturalSdShare, c.o.WalkSdShare
 	return res
 }
 
@@ -111,6 +140,9 @@ func (c *chain) rate() {
 		iv.RatioKnown = !iv.Open && iv.NominalKg > 0
 		if !iv.RatioKnown {
 			continue
+		}
+		if !iv.tells() && iv.MassKg >= -3*iv.SdKg {
+			c.find(NothingSpread, iv.From, "driven for %.0f kg, but %.0f kg left the hopper: a load is missing, a reading is wrong or product did not flow", iv.NominalKg, iv.MassKg)
 		}
 		iv.FlowRatio = iv.MassKg / iv.NominalKg
 		iv.FlowRatioSd = iv.SdKg / iv.NominalKg

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"hopperbook/schemas"
 )
@@ -18,6 +17,8 @@ type chain struct {
 	findings  []Finding
 	content   mass // of the hopper in the open last interval before anything was spread
 	final     mass // of the hopper now
+	live      filtered
+	hopperKg  float64 // most the hopper holds
 }
 
 func (c *chain) find(code FindingCode, at schemas.RefillID, format string, args ...any) {
@@ -26,13 +27,18 @@ func (c *chain) find(code FindingCode, at schemas.RefillID, format string, args 
 
 // build makes the intervals; open ones still without their mass.
 func (c *chain) build() {
-	if pieces := join(c.machine.Before); len(pieces) > 0 {
+	if pieces := c.machine.Before; len(pieces) > 0 {
 		iv := Interval{Open: true, pieces: pieces, NominalKg: nominal(pieces)}
 		if len(c.refills) > 0 {
 			iv.To, iv.End, iv.Product = c.refills[0].ID, c.refills[0].Time, c.refills[0].Product
 		}
 		c.intervals = append(c.intervals, iv)
 		c.find(PassWithoutMass, "", "%.0f kg nominal spread before the first refill: estimated", iv.NominalKg)
+	}
+	for _, r := range c.refills {
+		if most := c.machine.HopperKg; most > 0 && r.Residual.known() && r.Residual.Kg > most {
+			c.find(OverCapacity, r.ID, "%.0f kg read in a hopper that holds %.0f kg: the reading or the hopper's size is wrong", r.Residual.Kg, most)
+		}
 	}
 	for first := 0; first < len(c.refills); {
 		first = c.interval(first)
@@ -43,20 +49,22 @@ func (c *chain) build() {
 // where the next one starts.
 func (c *chain) interval(first int) (next int) {
 	r := c.refills[first]
-	iv := Interval{From: r.ID, Start: r.Time, Product: c.product(first)}
-	content := c.residual(first)
+	iv := Interval{From: r.ID, Start: r.Time, Product: c.product(first), first: first}
+	left := c.residual(first)
+	contentKg, errors := left.kg, sum{slices.Clone(left.form)}
 	if first == 0 || c.changed(first) {
 		c.startOf(first)
 	}
-	var pieces []Piece
 	end := first
 	for {
 		for _, l := range c.refills[end].Loads {
-			content = content.plus(c.load(l), 1)
+			load := c.load(l)
+			contentKg += load.kg
+			errors.add(load.form, 1)
 			iv.LoadedKg += l.NetKg
 			iv.Loads++
 		}
-		pieces = append(pieces, c.refills[end].Spread...)
+		iv.pieces = append(iv.pieces, c.refills[end].Spread...)
 		if end++; end == len(c.refills) || c.closes(end) {
 			break
 		}
@@ -65,7 +73,8 @@ func (c *chain) interval(first int) (next int) {
 	if iv.Merged > 0 {
 		c.find(MergedIntervals, r.ID, "balanced together with the next %d: their residual was not read", iv.Merged)
 	}
-	iv.pieces = join(pieces)
+	iv.end = end
+	content := mass{contentKg, errors.form()}
 	iv.NominalKg = nominal(iv.pieces)
 	if end == len(c.refills) {
 		iv.Open, c.content = true, content
@@ -113,14 +122,18 @@ func (c *chain) load(l Load) mass {
 	if sd == 0 {
 		sd = DefaultLoadSdKg(l.Method, l.NetKg)
 	}
-	scale := string(l.Scale)
-	if scale == "" {
-		scale = "/" + l.Method // '/' is in no ScaleID
-	}
 	return mass{l.NetKg, Form{
 		{"load:" + string(c.machine.ID) + "/" + string(l.ID), 1, sd},
-		{scalePrefix + scale, l.NetKg, c.o.ScaleBiasShare},
+		{scalePrefix + l.scale(), l.NetKg, c.o.ScaleBiasShare},
 	}}
+}
+
+// scale names whose bias the load has.
+func (l Load) scale() string {
+	if l.Scale == "" {
+		return "/" + l.Method // '/' is in no ScaleID
+	}
+	return string(l.Scale)
 }
 
 // residual is the reading at refill i. An unknown one counts as empty with
@@ -132,22 +145,19 @@ func (c *chain) residual(i int) mass {
 	kg, sd := r.Residual.Kg, r.Residual.SdKg
 	switch {
 	case !r.Residual.known():
-		kg, sd = 0, max(100, 0.1*c.hopperKg())
+		kg, sd = 0, max(100, 0.1*c.hopperKg)
 	case sd == 0:
 		sd = DefaultResidualSdKg(r.Residual.Method, kg)
 	}
 	return mass{kg, Form{{"residual:" + string(c.machine.ID) + "/" + string(r.ID), 1, sd}}}
 }
 
-// hopperKg is the most the hopper holds: stated, or the most it held after
+// mostHeld is the most the hopper holds: stated, or more if it held more after
 // one refill (a spreader is filled to the brim at least once: common practice,
 // no source).
-func (c *chain) hopperKg() float64 {
-	if c.machine.HopperKg > 0 {
-		return c.machine.HopperKg
-	}
-	var most float64
-	for _, r := range c.refills {
+func mostHeld(statedKg float64, refills []Refill) float64 {
+	most := statedKg
+	for _, r := range refills {
 		var kg float64
 		if r.Residual.known() {
 			kg = r.Residual.Kg
@@ -158,22 +168,6 @@ func (c *chain) hopperKg() float64 {
 		most = math.Max(most, kg)
 	}
 	return most
-}
-
-// join adds up pieces of the same field, sorted by field.
-func join(pieces []Piece) []Piece {
-	sorted := slices.Clone(pieces)
-	slices.SortStableFunc(sorted, func(a, b Piece) int { return strings.Compare(string(a.Field), string(b.Field)) })
-	out := sorted[:0]
-	for _, p := range sorted {
-		if n := len(out); n > 0 && out[n-1].Field == p.Field {
-			out[n-1].NominalKg += p.NominalKg
-			out[n-1].SwathM2 += p.SwathM2
-			continue
-		}
-		out = append(out, p)
-	}
-	return out
 }
 
 func nominal(pieces []Piece) (kg float64) {

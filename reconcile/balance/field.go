@@ -2,6 +2,7 @@ package balance
 
 import (
 	"cmp"
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -85,48 +86,165 @@ func (c *chain) fields() []FieldMass {
 // split shares the mass of interval i by nominal mass; without any, by swath
 // area; without that either, it all went outside.
 func (c *chain) split(i int) []FieldMass {
-	iv := c.intervals[i]
-	weights, total := make([]float64, len(iv.pieces)), 0.0
-	for k, p := range iv.pieces {
-		weights[k] = p.NominalKg
-		total += p.NominalKg
-	}
-	if total == 0 {
-		for k, p := range iv.pieces {
-			weights[k] = p.SwathM2
-			total += p.SwathM2
-		}
-		if total > 0 {
-			c.find(SplitByArea, iv.From, "no nominal mass: %.0f kg split by swath area", iv.MassKg)
+	iv := &c.intervals[i]
+	pieces := iv.pieces
+	if iv.NominalKg == 0 {
+		pieces = slices.Clone(pieces)
+		for k := range pieces {
+			pieces[k].NominalKg = pieces[k].SwathM2
 		}
 	}
+	total := nominal(pieces)
 	if total == 0 {
-		return c.outside(iv)
+		return c.outside(*iv)
 	}
-	out := make([]FieldMass, len(iv.pieces))
-	for k, p := range iv.pieces {
-		share := weights[k] / total
-		out[k] = FieldMass{
-			Field: p.Field, Product: iv.Product, MassKg: share * iv.MassKg, NominalKg: p.NominalKg, SwathM2: p.SwathM2,
-			Form:          Form(nil).plus(iv.Form, share).plus(c.wander(iv, weights, total, k), 1),
-			Contributions: []Contribution{{c.machine.ID, iv.From, iv.To, share * iv.MassKg}},
+	if iv.NominalKg == 0 {
+		c.find(SplitByArea, iv.From, "no nominal mass: %.0f kg split by swath area", iv.MassKg)
+	}
+	out, at := byField(iv.pieces)
+	shares := make([]float64, len(out))
+	for k, p := range pieces {
+		shares[at[k]] += p.NominalKg / total
+	}
+	wander := c.wander(*iv, pieces, total, at, len(out)).forms(shares, "split:"+string(c.machine.ID)+"/"+string(iv.From)+"/")
+	for f := range out {
+		kg := shares[f] * iv.MassKg
+		out[f].Product, out[f].MassKg = iv.Product, kg
+		out[f].Form = Form(nil).plus(iv.Form, shares[f]).plus(wander[f], 1)
+		out[f].Contributions = []Contribution{{c.machine.ID, iv.From, iv.To, kg}}
+	}
+	c.share(iv, pieces, total)
+	return out
+}
+
+// byField makes one FieldMass a field of the pieces, sorted, with nominal mass
+// and swath, and says where each piece belongs.
+func byField(pieces []Piece) (out []FieldMass, at []int) {
+	at = make([]int, len(pieces))
+	index := func(p Piece) (int, bool) {
+		return slices.BinarySearchFunc(out, p.Field, func(f FieldMass, id schemas.FieldID) int { return strings.Compare(string(f.Field), string(id)) })
+	}
+	for _, p := range pieces {
+		i, ok := index(p)
+		if !ok {
+			out = slices.Insert(out, i, FieldMass{Field: p.Field})
+		}
+		out[i].NominalKg += p.NominalKg
+		out[i].SwathM2 += p.SwathM2
+	}
+	for k, p := range pieces {
+		at[k], _ = index(p)
+	}
+	return out, at
+}
+
+// share gives a merged interval's parts their mass.
+func (c *chain) share(iv *Interval, pieces []Piece, total float64) {
+	if len(iv.Parts) == 0 {
+		return
+	}
+	at, k := make([]int, len(pieces)), 0
+	shares := make([]float64, len(iv.Parts))
+	for i := iv.first; i < iv.end; i++ {
+		for range c.refills[i].Spread {
+			at[k] = i - iv.first
+			shares[at[k]] += pieces[k].NominalKg / total
+			k++
+		}
+	}
+	wander := c.wander(*iv, pieces, total, at, len(iv.Parts)).apart(shares)
+	for i := range iv.Parts {
+		iv.Parts[i].MassKg = shares[i] * iv.MassKg
+		iv.Parts[i].SdKg = math.Hypot(shares[i]*iv.SdKg, math.Sqrt(wander[i]))
+	}
+}
+
+// covariance [kg2] is symmetric, by rows.
+type covariance [][]float64
+
+// wander is by how much the mass of each group of pieces deviates from its
+// nominal share because the flow wanders, before what all groups share is taken
+// out: covariances of the integrals of flow (see noise) over their pieces.
+// O(pieces x groups).
+func (c *chain) wander(iv Interval, pieces []Piece, total float64, at []int, groups int) covariance {
+	v, done := c.o.noise(), 0.0
+	before := make([]float64, groups) // sum of piece x its middle, so far
+	cov := make(covariance, groups)
+	for g := range cov {
+		cov[g] = make([]float64, groups)
+	}
+	for k, p := range pieces {
+		n, g := math.Abs(iv.MassKg)*p.NominalKg/total, at[k]
+		for j, b := range before {
+			cov[g][j] += v.walk * n * b
+			cov[j][g] += v.walk * n * b
+		}
+		cov[g][g] += v.white*n + v.walk*n*n*(done+n/3)
+		before[g] += n * (done + n/2)
+		done += n
+	}
+	return cov
+}
+
+// apart gives the variances of the groups' deviations less their share of
+// everyone's: what all share is the interval's mass. O(groups^2).
+func (c covariance) apart(shares []float64) []float64 {
+	rows, all := make([]float64, len(c)), 0.0
+	for g, row := range c {
+		for _, v := range row {
+			rows[g] += v
+		}
+		all += rows[g]
+	}
+	out := make([]float64, len(c))
+	for g, s := range shares {
+		out[g] = max(0, c[g][g]-2*s*rows[g]+s*s*all)
+	}
+	return out
+}
+
+// forms are the same deviations as independent terms. A single group has none.
+// O(groups^3).
+func (c covariance) forms(shares []float64, key string) []Form {
+	out := make([]Form, len(c))
+	if len(c) < 2 {
+		return out
+	}
+	lower := c.cholesky()
+	for j := range lower {
+		var all float64
+		for g := range lower {
+			all += lower[g][j]
+		}
+		for g, s := range shares {
+			if x := lower[g][j] - s*all; x != 0 {
+				out[g] = append(out[g], Term{fmt.Sprintf("%s%04d", key, j), x, 1})
+			}
 		}
 	}
 	return out
 }
 
-// wander is the error of piece k's share: every piece deviates independently
-// (see the package comment), and what all share is the interval's mass, so
-// piece k feels 1 - share of its own deviation and -share of each other one.
-func (c *chain) wander(iv Interval, weights []float64, total float64, k int) Form {
-	perKg := c.o.NaturalSdShare * c.o.NaturalSdShare * naturalLoadKg
-	out := make(Form, len(iv.pieces))
-	for j, p := range iv.pieces {
-		key := "split:" + string(c.machine.ID) + "/" + string(iv.From) + "/" + string(p.Field)
-		out[j] = Term{key, -weights[k] / total, math.Sqrt(perKg * math.Abs(iv.MassKg) * weights[j] / total)}
+// cholesky is L of c = L L'. A group that does not deviate by itself has a
+// column of zeros, which the library's factorization would refuse.
+func (c covariance) cholesky() covariance {
+	lower := make(covariance, len(c))
+	for i := range c {
+		lower[i] = make([]float64, len(c))
+		for j := range i + 1 {
+			v := c[i][j]
+			for k := range j {
+				v -= lower[i][k] * lower[j][k]
+			}
+			switch {
+			case i == j:
+				lower[i][i] = math.Sqrt(max(0, v))
+			case lower[j][j] > 1e-9*math.Sqrt(c[j][j]):
+				lower[i][j] = v / lower[j][j]
+			}
+		}
 	}
-	out[k].Coefficient++
-	return out
+	return lower
 }
 
 func (c *chain) outside(iv Interval) []FieldMass {

@@ -2,6 +2,7 @@ package balance
 
 import (
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -72,6 +73,31 @@ func (a Form) plus(b Form, scale float64) Form {
 		}
 	}
 	return out
+}
+
+// sum collects many forms at once.
+type sum struct {
+	terms Form
+}
+
+func (s *sum) add(f Form, scale float64) {
+	for _, t := range f {
+		s.terms = append(s.terms, Term{t.Key, scale * t.Coefficient, t.Sd})
+	}
+}
+
+// form is what was collected. The order of adding must not depend on chance.
+func (s *sum) form() Form {
+	slices.SortStableFunc(s.terms, func(a, b Term) int { return strings.Compare(a.Key, b.Key) })
+	out := make(Form, 0, len(s.terms))
+	for _, t := range s.terms {
+		if n := len(out); n > 0 && out[n-1].Key == t.Key {
+			out[n-1].Coefficient += t.Coefficient
+			continue
+		}
+		out = append(out, t)
+	}
+	return slices.DeleteFunc(out, func(t Term) bool { return t.Coefficient == 0 || t.Sd == 0 })
 }
 
 // withoutScales is the part of the form that changes from load to load.

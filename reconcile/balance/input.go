@@ -14,7 +14,7 @@ import (
 // Machine is all that one machine's balance looks at.
 type Machine struct {
 	ID       schemas.MachineID
-	HopperKg float64  // most the hopper holds; 0: the largest known residual + loads of one refill
+	HopperKg float64  // most the hopper holds; never taken for less than the largest known residual + loads of one refill; 0: that
 	Refills  []Refill // in any order; they are sorted by time, then ID
 	Before   []Piece  // what was spread before the first refill; usually none
 }
@@ -27,7 +27,8 @@ type Refill struct {
 	Product  schemas.ProductID
 	Loads    []Load
 	Residual Residual
-	Spread   []Piece // what was spread after this refill and before the next one
+	Spread   []Piece // what was spread after this refill and before the next one, in the order it was driven
+	Released bool    // since the refill before, a catch test or a change of what the flow depends on: the old flow ratio says nothing
 }
 
 // Load is product weighed into the hopper.
@@ -60,21 +61,15 @@ type Piece struct {
 // Options are the choices of the contractor; the zero value means the defaults.
 type Options struct {
 	ScaleBiasShare float64 // standard uncertainty of a scale's relative bias; 0: 0.005
-	NaturalSdShare float64 // spread of the flow ratio from one load of 5 000 kg to the next; 0: 0.015
+	NaturalSdShare float64 // spread of the flow ratio from one load of 5 000 kg to the next; 0: it and the walk are learned from the readings
+	WalkSdShare    float64 // random walk of the flow ratio over the first tonne, growing by its root; 0 beside a stated NaturalSdShare: none
 }
 
-const (
-	defaultScaleBias = 0.005 // common practice, no source
-	defaultNatural   = 0.015 // common practice, no source
-	naturalLoadKg    = 5000.0
-)
+const defaultScaleBias = 0.005 // common practice, no source
 
 func (o Options) withDefaults() Options {
 	if o.ScaleBiasShare == 0 {
 		o.ScaleBiasShare = defaultScaleBias
-	}
-	if o.NaturalSdShare == 0 {
-		o.NaturalSdShare = defaultNatural
 	}
 	return o
 }
@@ -123,11 +118,22 @@ const (
 	MixedProduct    FindingCode = "mixed_product"     // a known residual of another product was topped up
 	DuplicateLoad   FindingCode = "duplicate_load"    // a load in two refills; the first one counts
 	NegativeMass    FindingCode = "negative_mass"     // more left than was in the hopper, beyond chance
+	NothingSpread   FindingCode = "nothing_spread"    // passes were logged, but next to nothing left the hopper
 	MassWithoutPass FindingCode = "mass_without_pass" // mass went out while no pass was logged
 	PassWithoutMass FindingCode = "pass_without_mass" // passes logged before anything was loaded
 	SplitByArea     FindingCode = "split_by_area"     // no nominal mass: split by swath area
 	OverContent     FindingCode = "over_content"      // an open interval asks for more than the hopper held
+	OverCapacity    FindingCode = "over_capacity"     // more was read in the hopper than it holds
 )
+
+// Known reports whether c is a finding of this package.
+func (c FindingCode) Known() bool {
+	switch c {
+	case AssumedEmpty, MergedIntervals, MixedProduct, DuplicateLoad, NegativeMass, NothingSpread, MassWithoutPass, PassWithoutMass, SplitByArea, OverContent, OverCapacity:
+		return true
+	}
+	return false
+}
 
 // Finding is something a person should look at; it never stops a balance.
 type Finding struct {

@@ -193,3 +193,52 @@ func TestCombine(t *testing.T) {
 		t.Error("the order of machines changes the sum")
 	}
 }
+
+// TestAnUninformativeRefillChangesNothing: a refill without loads whose
+// residual was not read, anywhere, even in the middle of a field: the same
+// masses, uncertainties and covariances, the same flow, the same hopper.
+func TestAnUninformativeRefillChangesNothing(t *testing.T) {
+	rng := rand.New(rand.NewPCG(31, 32))
+	pieces := 0
+	for n := range 120 {
+		m := season(rng, "m", 12+rng.IntN(20))
+		want := run(t, m, Options{})
+		i := rng.IntN(len(m.Refills))
+		r := m.Refills[i]
+		if len(r.Spread) == 0 {
+			continue
+		}
+		pieces++
+		product := r.Product
+		for k := i; k > 0 && len(m.Refills[k].Loads) == 0; k-- {
+			product = m.Refills[k-1].Product
+		}
+		k, part := rng.IntN(len(r.Spread)), rng.Float64()
+		a, b := r.Spread[k], r.Spread[k]
+		a.NominalKg, a.SwathM2 = a.NominalKg*part, a.SwathM2*part
+		b.NominalKg, b.SwathM2 = b.NominalKg-a.NominalKg, b.SwathM2-a.SwathM2
+		m.Refills = slices.Clone(m.Refills)
+		m.Refills[i].Spread = append(slices.Clone(r.Spread[:k]), a)
+		m.Refills = append(m.Refills, Refill{ID: "nothing", Time: r.Time.Add(time.Minute), Product: product, Spread: append([]Piece{b}, r.Spread[k+1:]...)})
+		got := run(t, m, Options{})
+		if len(got.Fields) != len(want.Fields) || len(got.Intervals) != len(want.Intervals) {
+			t.Fatalf("%d: %d fields of %d, %d intervals of %d", n, len(got.Fields), len(want.Fields), len(got.Intervals), len(want.Intervals))
+		}
+		for i, f := range want.Fields {
+			near(t, "mass", got.Fields[i].MassKg, f.MassKg, 1e-9*math.Abs(f.MassKg)+1e-9)
+			near(t, "sd", got.Fields[i].SdKg, f.SdKg, 1e-8*f.SdKg+1e-9)
+			near(t, "cov", Cov(got.Fields[i].Form, got.Fields[0].Form), Cov(f.Form, want.Fields[0].Form), 1e-8*f.SdKg*want.Fields[0].SdKg+1e-9)
+		}
+		for i, iv := range want.Intervals {
+			near(t, "level", got.Intervals[i].Level, iv.Level, 1e-9)
+			near(t, "level sd", got.Intervals[i].LevelSd, iv.LevelSd, 1e-9)
+			near(t, "innovation", got.Intervals[i].Innovation, iv.Innovation, 1e-8*math.Abs(iv.Innovation)+1e-9)
+		}
+		near(t, "final", got.FinalKg, want.FinalKg, 1e-9*math.Abs(want.FinalKg)+1e-9)
+		near(t, "ratio now", got.Ratio, want.Ratio, 1e-9)
+		near(t, "ratio sd now", got.RatioSd, want.RatioSd, 1e-9)
+	}
+	if pieces < 60 {
+		t.Errorf("only %d seasons were cut", pieces)
+	}
+}

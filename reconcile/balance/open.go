@@ -6,11 +6,6 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-const (
-	nearest      = 5    // closed intervals an open one learns its flow ratio from
-	priorRatioSd = 0.10 // of the flow ratio when no interval is closed; common practice, no source
-)
-
 // estimateOpen gives open intervals their mass, and the hopper its content now.
 func (c *chain) estimateOpen() {
 	for i := range c.intervals {
@@ -22,7 +17,7 @@ func (c *chain) estimateOpen() {
 		if iv.From != "" {
 			content = c.content
 			high = content.kg
-			low = max(0, high-c.hopperKg())
+			low = max(0, high-c.hopperKg)
 		}
 		flow, ownSd := c.expected(i)
 		if flow.kg > high+3*math.Hypot(flow.form.Sd(), ownSd) {
@@ -30,73 +25,25 @@ func (c *chain) estimateOpen() {
 		}
 		key := "flow:" + string(c.machine.ID) + "/" + string(iv.From)
 		m := within(flow, ownSd, content, low, high, key)
-		iv.MassKg, iv.Form = m.kg, m.form
+		iv.MassKg, iv.Form, iv.SdKg = m.kg, m.form, m.form.Sd()
 		if iv.From != "" {
 			c.final = content.plus(m, -1)
 		}
 	}
 }
 
-// expected is what interval i should have spread by the flow ratio of the
-// nearest closed intervals of its product: weighted mean, weights 1 / (noise
-// variance + natural variance), so that they do not depend on the readings.
-// ownSd [kg] is what the interval may differ from that mean: the spread between
-// those intervals beyond their measurement, at least the natural one.
+// expected is what interval i should have spread by the flow ratio as the
+// filter has it: at the end, or for the passes before the first refill at the
+// start. ownSd [kg] is what does not come from readings and loads.
 func (c *chain) expected(i int) (flow mass, ownSd float64) {
-	n := c.intervals[i].NominalKg
-	from := c.closed(i)
-	if len(from) == 0 {
-		return mass{kg: n}, n * priorRatioSd
+	f, place, scale, own := c.live.final, atSpread, 1.0, 0.0
+	if n := c.intervals[i].NominalKg; c.intervals[i].From == "" {
+		v := c.o.noise()
+		place, scale, own = atFirst, n, v.white*n+v.walk*n*n*n/3
 	}
-	natural := c.o.NaturalSdShare * c.o.NaturalSdShare
-	weights := make([]float64, len(from))
-	var sum, squares float64
-	for k, iv := range from {
-		weights[k] = 1 / (iv.noiseVar() + natural)
-		sum += weights[k]
-	}
-	var ratio mass
-	for k, iv := range from {
-		w := weights[k] / sum
-		squares += w * w
-		ratio = ratio.plus(mass{iv.MassKg, iv.Form}, w/iv.NominalKg)
-	}
-	between := max(natural, excess(from, ratio.kg))
-	return mass{}.plus(ratio, n), n * math.Sqrt(between*(1+squares))
-}
-
-// excess is the variance of flow ratios about their mean beyond what their
-// measurement explains (moments; may be below zero); 0 for a single interval.
-func excess(from []Interval, mean float64) (v float64) {
-	k := float64(len(from))
-	for _, iv := range from {
-		d := iv.MassKg/iv.NominalKg - mean
-		v += d*d/max(1, k-1) - iv.noiseVar()/k
-	}
-	if k < 2 {
-		return 0
-	}
-	return v
-}
-
-// noiseVar is the variance of the interval's flow ratio without scale bias.
-func (iv Interval) noiseVar() float64 {
-	return iv.Form.withoutScales().Var() / iv.NominalKg / iv.NominalKg
-}
-
-// closed lists the closed intervals of interval i's product with nominal mass,
-// nearest in order, at most `nearest` of them.
-func (c *chain) closed(i int) []Interval {
-	var all []Interval
-	for _, iv := range c.intervals {
-		if !iv.Open && iv.NominalKg > 0 && iv.Product == c.intervals[i].Product {
-			all = append(all, iv)
-		}
-	}
-	if i == 0 {
-		return all[:min(len(all), nearest)]
-	}
-	return all[max(0, len(all)-nearest):]
+	flow = mass{scale * f.x[place], Form(nil).plus(c.live.formOf(place), scale)}
+	variance := scale*scale*f.sd(place)*f.sd(place) + own
+	return flow, math.Sqrt(max(0, variance-flow.form.Var()))
 }
 
 // within is the flow estimate given that the mass lies in [low, high]: a

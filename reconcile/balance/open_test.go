@@ -57,17 +57,41 @@ func line(ratios ...float64) Machine {
 	return m
 }
 
-func TestOpenLearnsFromTheLastFive(t *testing.T) {
-	last := func(m Machine) Interval {
-		r := run(t, m, Options{ScaleBiasShare: 1e-15})
+// TestOpenFollowsTheFlow: what an open interval is expected to have spread
+// follows a flow that has changed, the faster the more it wanders.
+func TestOpenFollowsTheFlow(t *testing.T) {
+	last := func(o Options, ratios ...float64) Interval {
+		o.ScaleBiasShare = 1e-15
+		r := run(t, line(ratios...), o)
 		return r.Intervals[len(r.Intervals)-1]
 	}
-	near(t, "steady", last(line(1, 1, 1, 0.9, 0.9, 0.9, 0.9, 0.9)).MassKg, 1800, 1e-6)
-	near(t, "steady sd", last(line(0.9, 0.9, 0.9, 0.9, 0.9)).SdKg, 2000*0.015*math.Sqrt(1+1.0/5), 1e-3)
-	// Two levels: sample variance of 0.8, 0.8, 1, 1 is 0.04 / 3.
-	uneven := last(line(0.8, 0.8, 1, 1))
-	near(t, "uneven", uneven.MassKg, 1800, 1e-6)
-	near(t, "uneven sd", uneven.SdKg, 2000*math.Sqrt(0.04/3*(1+1.0/4)), 1e-2)
+	changed := []float64{1, 1, 1, 1, 1, 0.9, 0.9, 0.9}
+	near(t, "a steady flow: the mean of all", last(Options{NaturalSdShare: 0.015}, changed...).MassKg, 2000*(1-0.3/8), 3)
+	near(t, "a flow that walks: the last", last(Options{NaturalSdShare: 1e-6, WalkSdShare: 0.01}, changed...).MassKg, 1800, 6)
+	// Learned: a flow that has walked in forty loads is followed, one that jumps to and fro is not.
+	var walked, shook []float64
+	for i := range 40 {
+		walked = append(walked, 1-0.1*float64(i/4)/10)
+		shook = append(shook, 1-0.09*float64(i%2))
+	}
+	near(t, "walked", last(Options{}, walked...).MassKg, 2000*0.91, 10)
+	near(t, "shook", last(Options{}, shook...).MassKg, 2000*0.955, 20)
+	near(t, "shook, sd: 4.5 % of 5 000 kg by the root", last(Options{}, shook...).SdKg, math.Sqrt(2000*5000)*0.045, 20)
+}
+
+// TestBeforeTheFirstRefill: passes before anything was loaded ran at the flow
+// ratio that the first loads show, not at that of later ones.
+func TestBeforeTheFirstRefill(t *testing.T) {
+	m := line(0.9, 0.9, 0.9, 0.9, 1.1, 1.1, 1.1, 1.1)
+	m.Before = []Piece{{"z", 2000, 1}}
+	r := run(t, m, Options{ScaleBiasShare: 1e-15, NaturalSdShare: 0.003, WalkSdShare: 0.02})
+	first := r.Intervals[0]
+	near(t, "mass", first.MassKg, 1800, 30)
+	near(t, "level", first.Level, 0.9, 0.015)
+	if !first.Open || first.From != "" || first.To != "r00" || first.SdKg < 20 || first.SdKg > 100 {
+		t.Errorf("%+v", first)
+	}
+	near(t, "initial", r.InitialKg, first.MassKg, 1e-9)
 }
 
 // TestNamelessScale: loads of one method without a scale share one bias.

@@ -22,6 +22,7 @@ const (
 	Reconcile = "reconcile" // the whole result, worked out anew
 	Fields    = "fields"    // what went on each field
 	Drift     = "drift"     // the verdict on each machine; asked with DriftParams
+	Balance   = "balance"   // what one machine spread and holds; asked with BalanceParams
 	Stock     = "stock"     // docketed, loaded, spread, surveyed
 	Gaps      = "gaps"      // what is known to be missing
 	Rejects   = "rejects"   // what was kept with a reason
@@ -44,7 +45,7 @@ func New(b *book.Book) *Desk {
 
 // Questions lists the questions.
 func (d *Desk) Questions() []string {
-	return []string{Reconcile, Fields, Drift, Stock, Gaps, Rejects, Export, Marks, Counts, Map}
+	return []string{Reconcile, Fields, Drift, Balance, Stock, Gaps, Rejects, Export, Marks, Counts, Map}
 }
 
 // Answer writes the answer to w.
@@ -58,6 +59,8 @@ func (d *Desk) Answer(ctx context.Context, question string, params []byte, w io.
 		return writeUnless(err, w, reports.FieldsAnswer{Schema: reports.SchemaFields, Fields: orEmpty(res.Fields)})
 	case Drift:
 		return d.drift(ctx, params, w)
+	case Balance:
+		return d.balance(ctx, params, w)
 	case Stock:
 		return d.stock(ctx, w)
 	case Gaps:

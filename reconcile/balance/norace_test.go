@@ -1,0 +1,5 @@
+//go:build !race
+
+package balance
+
+const raceEnabled = false
