@@ -85,6 +85,7 @@ type Drift struct {
 	SizeLowPct    float64           `json:"size_low_pct"`  // 95 %
 	SizeHighPct   float64           `json:"size_high_pct"` // 95 %
 	FlowFactor    float64           `json:"flow_factor"`   // to set against it: 1 / (1 + size); 0: none
+	Causes        []Cause           `json:"causes"`        // likely ones, likeliest first; see reconcile/cause
 }
 
 // Totals closes the book: loaded = spread on fields + spread elsewhere +

@@ -1,0 +1,2 @@
+// Package cause ranks likely causes of drift.
+package cause
