@@ -89,7 +89,9 @@ func (m *machine) facts(reg *registers, d deliveries, ground bool) map[schemas.R
 	}
 	full := map[schemas.ProductID]float64{} // the most that was in the hopper
 	for _, iv := range m.balance.Intervals {
-		full[iv.Product] = max(full[iv.Product], iv.MassKg+residuals[iv.To].Kg)
+		if iv.Merged == 0 {
+			full[iv.Product] = max(full[iv.Product], iv.MassKg+residuals[iv.To].Kg)
+		}
 	}
 	var last cause.Interval
 	for i, periods := range m.intervalPeriods() {
@@ -107,7 +109,7 @@ func (m *machine) facts(reg *registers, d deliveries, ground bool) map[schemas.R
 		if len(c.Scales) == 0 { // nothing was loaded: it is what was in the hopper before
 			c.Batch, c.Scales = last.Batch, last.Scales
 		}
-		if r := residuals[iv.To]; r.Method != "" && r.Method != schemas.ResidualUnknown && full[iv.Product] > 0 {
+		if r := residuals[iv.To]; r.Method != "" && r.Method != schemas.ResidualUnknown && iv.Merged == 0 && full[iv.Product] > 0 {
 			c.LevelKnown, c.StartLevel, c.EndLevel = true, (iv.MassKg+r.Kg)/full[iv.Product], r.Kg/full[iv.Product]
 		}
 		if ground {

@@ -21,7 +21,7 @@ type groundSeen struct {
 
 const (
 	apartMilli    = 60_000 // passes further apart in time are two passes
-	sameLine      = 0.3    // of the bout width: nearer than that a line is driven again
+	sameLine      = 0.45   // of the bout width: nearer than that a line is driven again
 	nextFrom      = 0.4    // of the bout width: the neighbouring line lies between these
 	nextTo        = 1.7
 	underSwath    = 0.6  // of the bout width: further from every line the ground is bare

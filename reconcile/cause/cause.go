@@ -49,8 +49,8 @@ type Cause struct {
 	// Size is the change of the flow ratio: of a step; from the slowest to the
 	// fastest interval (Speed), from its beginning to the end of the series
 	// (Trend), in the part of the hopper against the rest, or from full to empty
-	// (Level), where the ground shows most (Width, Switch). Of Scale it is the
-	// change of what the scale reads.
+	// (Level), on average where the ground shows it (Width, Switch). Of Scale it is
+	// the change of what the scale reads.
 	Size      float64
 	SizeSd    float64 // standard uncertainty
 	Low, High float64 // 95 % interval of Size (normal), this being the cause
@@ -71,7 +71,7 @@ const z95 = 1.959963984540054
 // cause states a trial.
 func (l *look) cause(t trial, weight float64) Cause {
 	first := &l.s.Intervals[min(t.first, len(l.s.Intervals)-1)]
-	c := Cause{Kind: t.kind, Weight: weight, Load: first.Load, Refill: first.Refill, Onset: t.first > 0, Before: t.first == 0 && l.cut, Size: t.size, SizeSd: t.sizeSd,
+	c := Cause{Kind: t.kind, Weight: weight, Load: first.Load, Refill: first.Refill, Onset: t.first > 0, Before: t.first == 0 && (l.cut || t.before && t.kind == Scale && t.others > 0), Size: t.size, SizeSd: t.sizeSd,
 		Batch: t.batch, Setting: t.setting, Scale: t.scale, Part: t.part, Alone: t.alone, Others: t.others}
 	scale := 1.0
 	switch t.kind {
@@ -84,10 +84,10 @@ func (l *look) cause(t trial, weight float64) Cause {
 		}
 	case Width:
 		x, _ := widths(l.s)
-		scale = extreme(x)
+		scale = shown(x)
 	case Switch:
 		x, _ := switches(l.s)
-		scale = extreme(x)
+		scale = shown(x)
 	}
 	c.Size, c.SizeSd = scale*t.size, math.Abs(scale)*t.sizeSd
 	c.Low, c.High = c.Size-z95*c.SizeSd, c.Size+z95*c.SizeSd
@@ -110,12 +110,13 @@ func meanOf(s *Series) float64 {
 	return mean
 }
 
-// extreme is the value furthest from 0, sign kept.
-func extreme(x []float64) (most float64) {
+// shown is the mean of what the ground shows where it shows anything.
+func shown(x []float64) float64 {
+	var sum, n float64
 	for _, v := range x {
-		if math.Abs(v) > math.Abs(most) {
-			most = v
+		if math.Abs(v) >= leastAreaShare {
+			sum, n = sum+v, n+1
 		}
 	}
-	return most
+	return sum / max(n, 1)
 }

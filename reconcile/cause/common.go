@@ -77,14 +77,14 @@ func overlap(a, b *Series) bool {
 }
 
 // beginnings are the moments from which a scale may be off: the start of every
-// interval of the group within series i, and since ever.
+// interval of the group up to the end of series i, and since ever.
 func (f *fleet) beginnings(i int, group []int) []time.Time {
 	s := f.looks[i].s
 	out := []time.Time{{}}
-	first, last := s.Intervals[0].Start, s.Intervals[len(s.Intervals)-1].Start
+	last := s.Intervals[len(s.Intervals)-1].Start
 	for _, j := range append([]int{i}, group...) {
 		for k := range f.looks[j].s.Intervals {
-			if t := f.looks[j].s.Intervals[k].Start; t.After(first) && !t.After(last) {
+			if t := f.looks[j].s.Intervals[k].Start; !t.After(last) {
 				out = append(out, t)
 			}
 		}
@@ -100,7 +100,7 @@ func (f *fleet) scaleFrom(i int, id schemas.ScaleID, group []int, t time.Time) (
 	s := f.looks[i].s
 	first := begins(s, t)
 	x := weighed(s, id)
-	tr := trial{kind: Scale, scale: id, first: first}
+	tr := trial{kind: Scale, scale: id, first: first, before: first == 0 && !t.IsZero()}
 	sum := f.shares(onScale{i, id})[first]
 	contrast := slices.ContainsFunc(x[first:], func(v float64) bool { return v < 0.5 }) && slices.ContainsFunc(x[first:], func(v float64) bool { return v > 0.5 })
 	witnesses, explained := 0, 0.0
@@ -125,8 +125,8 @@ func (f *fleet) scaleFrom(i int, id schemas.ScaleID, group []int, t time.Time) (
 }
 
 // batches tries every batch that machines share, as a change of all of them:
-// the series of the same product that have it too. Half of a batch's prior is
-// for that, half for a change of this machine alone (own).
+// the series of the same product that have it too, if any. Half of a batch's
+// prior is for that, half for a change of this machine alone (newLook).
 func (f *fleet) batches(i int) []trial {
 	s := f.looks[i].s
 	var out []trial
@@ -147,9 +147,6 @@ func (f *fleet) batches(i int) []trial {
 			sum.score, sum.information = sum.score+score, sum.information+information
 			explained += f.mix[j]
 			tr.others++
-		}
-		if tr.others == 0 {
-			continue
 		}
 		tr.logBF, tr.size, tr.sizeSd = logBayes(sum.score, sum.information, stepSd)
 		tr.logBF -= explained

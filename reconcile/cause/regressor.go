@@ -149,17 +149,18 @@ func widths(s *Series) (x []float64, ok bool) {
 	return x, 2*known > len(x) && largest(x) >= leastAreaShare
 }
 
+// switches gives distance truly spread / logged - 1, load by load: turns and
+// ways differ from load to load, and so does what they are wrongly logged as.
 func switches(s *Series) ([]float64, bool) {
 	x := make([]float64, len(s.Intervals))
 	for i := range x {
 		x[i] = s.Intervals[i].SwitchShare
 	}
-	x = smooth(x)
 	return x, largest(x) >= leastAreaShare
 }
 
-// smooth is the running median of five, of fewer at the ends: what the ground
-// shows is rough, and changes in steps, which a median keeps.
+// smooth is the running median of five, of fewer at the ends: the distance of
+// lines is rough and changes in steps, which a median keeps.
 func smooth(x []float64) []float64 {
 	out := make([]float64, len(x))
 	for i := range x {

@@ -17,6 +17,7 @@ type trial struct {
 	batch   BatchID
 	setting SettingID
 	scale   schemas.ScaleID
+	before  bool // it began before the first interval
 	part    Part
 	alone   bool // a batch or setting touches its own intervals, not those after it
 	others  int  // other series it explains as well
@@ -33,7 +34,8 @@ const (
 	hopperLvl  = 0.03 // nor is the content at which it is
 	widthSd    = 0.2  // about 1: what the ground shows is what is off
 	widthLevel = 0.02 // bouts are not driven exactly
-	switchSd   = 0.3
+	switchMean = 1.25 // the ground shows a part of what is off
+	switchSd   = 0.35
 	switchLvl  = 0.03 // some overlap is usual
 
 	leastAfter = 4 // intervals a change of slope needs behind it
@@ -69,7 +71,7 @@ func newLook(s *Series, natural float64) (*look, error) {
 		l.try(trial{kind: Width, prior: 1}, math.Hypot(m.levelSd, widthLevel), term{x, 1, widthSd})
 	}
 	if x, ok := switches(s); ok {
-		l.try(trial{kind: Switch, prior: 1}, math.Hypot(m.levelSd, switchLvl), term{x, 1, switchSd})
+		l.try(trial{kind: Switch, prior: 1}, math.Hypot(m.levelSd, switchLvl), term{x, switchMean, switchSd})
 	}
 	for _, g := range groups(s, func(iv *Interval) SettingID { return iv.Setting }) {
 		l.try(trial{kind: Setting, prior: g.prior, first: g.first, setting: g.key, alone: g.alone}, m.levelSd, term{g.x, 0, stepSd})
@@ -111,6 +113,9 @@ func (l *look) slopes() {
 			l.try(trial{kind: Speed, prior: prior, first: k}, levelSd, terms...)
 		}
 		for _, c := range contents {
+			if span(c.x[k:]) < leastContentRange {
+				continue
+			}
 			l.try(trial{kind: Level, prior: prior / float64(len(contents)), first: k, part: c.part}, math.Hypot(l.m.levelSd, hopperLvl), term{from(c.x, k), c.mean, c.sd})
 		}
 	}

@@ -49,9 +49,9 @@ func (l *look) seen(c Cause, t trial) string {
 		}
 		return fmt.Sprintf("%s the flow %s with ground speed: %s at %.1f than at %.1f km/h %s", c.since(), verb, less(c.Size), high*kmhPerMS, low*kmhPerMS, c.interval())
 	case Batch:
-		return fmt.Sprintf("%s flows %s %s", c.loads("batch "+string(c.Batch)), less(c.Size), c.interval()) + c.alike(" of other machines that had it too")
+		return fmt.Sprintf("%s %s flows than was calibrated %s", c.loads("batch "+string(c.Batch)), less(c.Size), c.interval()) + c.alike(" that had it too")
 	case Setting:
-		return fmt.Sprintf("%s spread %s for what is set %s", c.loads("setting "+string(c.Setting)), less(c.Size), c.interval())
+		return fmt.Sprintf("%s %s flows than was calibrated %s", c.loads("setting "+string(c.Setting)), less(c.Size), c.interval())
 	case Trend:
 		var kg float64
 		for _, iv := range l.s.Intervals[t.first:] {
@@ -75,9 +75,9 @@ func (l *look) seen(c Cause, t trial) string {
 // loads says which loads a batch or setting touches.
 func (c Cause) loads(what string) string {
 	if c.Alone {
-		return "the loads of " + what
+		return "with " + what
 	}
-	return fmt.Sprintf("from load %d on, the first of %s, the loads", c.Load, what)
+	return fmt.Sprintf("from load %d on, the first with %s,", c.Load, what)
 }
 
 func (c Cause) alike(whose string) string {
@@ -85,9 +85,9 @@ func (c Cause) alike(whose string) string {
 	case 0:
 		return ""
 	case 1:
-		return "; so does 1 series" + whose
+		return "; so in 1 series" + whose
 	}
-	return fmt.Sprintf("; so do %d series%s", c.Others, whose)
+	return fmt.Sprintf("; so in %d series%s", c.Others, whose)
 }
 
 func partWords(p Part) string {
