@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"hopperbook/reconcile"
+	"hopperbook/reconcile/cause"
 	"hopperbook/reconcile/drift"
 )
 
@@ -21,14 +22,26 @@ func causeNotes(d reconcile.Drift) (notes []string) {
 		if i > 0 && c.Weight < shownWeight || i == mostShown {
 			break
 		}
-		notes = append(notes, fmt.Sprintf("  likely (%s %%): %s", number(100*c.Weight, 0), c.Seen), "    check: "+c.Check)
+		what := "likely"
+		if c.Kind == string(cause.Step) {
+			what = "cause unknown"
+		}
+		notes = append(notes, fmt.Sprintf("  %s (weight %s): %s", what, weight(c.Weight), c.Seen), "    check: "+c.Check)
 	}
 	if len(notes) == 0 {
 		return nil
 	}
-	head := "  Why? Likely causes and their weight among those that were tried; none is certain before it is checked."
+	head := "  What it may be, with its weight among what was tried; nothing is certain before it is checked:"
 	if d.State == string(drift.Holding) {
 		head = fmt.Sprintf("%s holds its calibration with %s, but its loads follow something:", d.Machine, cmp.Or(string(d.Product), "its product"))
 	}
 	return append([]string{head}, notes...)
+}
+
+// weight never says 1: nothing is certain.
+func weight(w float64) string {
+	if w > 0.99 {
+		return "> 0.99"
+	}
+	return number(w, 2)
 }

@@ -18,9 +18,9 @@ func (f *fleet) scales(i int) []trial {
 	ids := scalesOf(s)
 	for _, id := range ids {
 		group := f.sharing(i, id)
-		begin := f.beginnings(i, group)
+		x, begin := weighed(s, id), f.beginnings(i, group)
 		for _, t := range begin {
-			if tr, ok := f.scaleFrom(i, id, group, t); ok {
+			if tr, ok := f.scaleFrom(i, id, x, group, t); ok {
 				tr.prior = 1 / float64(len(begin)*len(ids))
 				out = append(out, tr)
 			}
@@ -96,13 +96,13 @@ func (f *fleet) beginnings(i int, group []int) []time.Time {
 // leastWitnesses is how many loads of other machines must speak.
 const leastWitnesses = 2
 
-func (f *fleet) scaleFrom(i int, id schemas.ScaleID, group []int, t time.Time) (trial, bool) {
-	s := f.looks[i].s
-	first := begins(s, t)
-	x := weighed(s, id)
-	tr := trial{kind: Scale, scale: id, first: first, before: first == 0 && !t.IsZero()}
+// scaleFrom tries one scale from one moment on; x is what it weighed for series
+// i. ok is false where nothing tells it from a step of this machine.
+func (f *fleet) scaleFrom(i int, id schemas.ScaleID, x []float64, group []int, t time.Time) (tr trial, ok bool) {
+	first := begins(f.looks[i].s, t)
+	tr = trial{kind: Scale, scale: id, first: first, before: first == 0 && !t.IsZero()}
 	sum := f.shares(onScale{i, id})[first]
-	contrast := slices.ContainsFunc(x[first:], func(v float64) bool { return v < 0.5 }) && slices.ContainsFunc(x[first:], func(v float64) bool { return v > 0.5 })
+	contrast := slices.Min(x[first:]) < 0.5 && slices.Max(x[first:]) > 0.5
 	witnesses, explained := 0, 0.0
 	for _, j := range group {
 		other := f.looks[j].s

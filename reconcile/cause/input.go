@@ -99,6 +99,9 @@ func (s Series) check() error {
 		for _, sh := range iv.Scales {
 			ok = ok && sh.Share >= 0 && sh.Share <= 1
 		}
+		if i > 0 && iv.Start.Before(s.Intervals[i-1].Start) {
+			return invalid(fmt.Sprintf("machine %s: refill %s stands after one that came later", s.Machine, iv.Refill), "intervals in order of time")
+		}
 		if !ok {
 			return invalid(fmt.Sprintf("machine %s, refill %s: %+v", s.Machine, iv.Refill, *iv), "finite numbers, a standard uncertainty above zero, masses and speeds not negative, shares of a load from 0 to 1")
 		}

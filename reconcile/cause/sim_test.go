@@ -142,8 +142,19 @@ func deliver(rng *rand.Rand, crews ...*crew) {
 	}
 }
 
+const (
+	hour         = time.Hour
+	simNaturalSd = 0.015
+)
+
+func timeOf(i int) time.Duration { return time.Duration(i) }
+
 // measure makes the series of all machines.
 func measure(rng *rand.Rand, crews []*crew, f faultFunc) []Series {
+	return measureWith(rng, crews, f, simNaturalSd)
+}
+
+func measureWith(rng *rand.Rand, crews []*crew, f faultFunc, naturalSd float64) []Series {
 	var out []Series
 	bias := map[string]float64{"s": 0.005 * rng.NormFloat64(), "t": 0.005 * rng.NormFloat64()}
 	for m, c := range crews {
@@ -153,7 +164,7 @@ func measure(rng *rand.Rand, crews []*crew, f faultFunc) []Series {
 		for i, l := range c.loads {
 			w := f(m, i)
 			mass := l.startKg - l.endKg
-			natural := 1 + 0.015*rng.NormFloat64()
+			natural := 1 + naturalSd*rng.NormFloat64()
 			var nominal float64
 			const slices = 400
 			for k := range slices {

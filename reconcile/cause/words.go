@@ -6,13 +6,15 @@ import (
 )
 
 const (
-	kmhPerMS    = 3.6
-	kgPerTonne  = 1000
-	standStill  = "Stop the engine, take the key and wait until the discs stand still before you look"
-	beltTension = "a sag of over 50 mm calls for tension"
+	kmhPerMS   = 3.6
+	kgPerTonne = 1000
+
+	// Facts of the trade in the checks are common practice, no source.
+	standStill = "Stop the engine, take the key and wait until the discs stand still"
+	belt       = "the belt (a sag of over 50 mm calls for tension)"
 )
 
-// percent is a share in words: "8.3 %".
+// percent is the size of a share in words: "8.3 %".
 func percent(share float64) string { return fmt.Sprintf("%.1f %%", 100*math.Abs(share)) }
 
 // less is a change of flow in words: "8.3 % less".
@@ -29,10 +31,10 @@ func (c Cause) interval() string {
 
 // since says where a cause begins.
 func (c Cause) since() string {
-	if c.Onset {
+	switch {
+	case c.Onset:
 		return fmt.Sprintf("since load %d", c.Load)
-	}
-	if c.Before {
+	case c.Before:
 		return fmt.Sprintf("since before load %d", c.Load)
 	}
 	return "since the calibration"
@@ -49,9 +51,9 @@ func (l *look) seen(c Cause, t trial) string {
 		}
 		return fmt.Sprintf("%s the flow %s with ground speed: %s at %.1f than at %.1f km/h %s", c.since(), verb, less(c.Size), high*kmhPerMS, low*kmhPerMS, c.interval())
 	case Batch:
-		return fmt.Sprintf("%s %s flows than was calibrated %s", c.loads("batch "+string(c.Batch)), less(c.Size), c.interval()) + c.alike(" that had it too")
+		return c.marked("batch "+string(c.Batch)) + c.alike(" that had it too")
 	case Setting:
-		return fmt.Sprintf("%s %s flows than was calibrated %s", c.loads("setting "+string(c.Setting)), less(c.Size), c.interval())
+		return c.marked("setting " + string(c.Setting))
 	case Trend:
 		var kg float64
 		for _, iv := range l.s.Intervals[t.first:] {
@@ -63,31 +65,32 @@ func (l *look) seen(c Cause, t trial) string {
 	case Scale:
 		return fmt.Sprintf("all that %s weighed moves together %s: %s %s", c.Scale, c.since(), less(c.Size), c.interval()) + c.alike(" of other machines")
 	case Width:
-		return fmt.Sprintf("driving lines lie %s apart than the bout width that is set; that makes the flow look %s %s", wider(c.Size), less(c.Size), c.interval())
+		return fmt.Sprintf("driving lines lie %s than the bout width that is set; that makes the flow look %s %s", apart(c.Size), less(c.Size), c.interval())
 	case Switch:
 		return switchSeen(c)
 	case OneLoad:
 		return fmt.Sprintf("load %d alone stands out: %s %s", c.Load, less(c.Size), c.interval())
 	}
-	return fmt.Sprintf("a step %s: %s %s; it goes with no batch, setting, speed or scale that the book knows", c.since(), less(c.Size), c.interval())
+	beside := "before"
+	if !c.Onset {
+		beside = "was calibrated"
+	}
+	return fmt.Sprintf("a step %s: %s than %s %s; no batch, setting, speed, content or scale in the book goes with it", c.since(), less(c.Size), beside, c.interval())
 }
 
-// loads says which loads a batch or setting touches.
-func (c Cause) loads(what string) string {
+// marked is what a batch or setting does.
+func (c Cause) marked(with string) string {
 	if c.Alone {
-		return "with " + what
+		return fmt.Sprintf("with %s %s flows than with the others %s", with, less(c.Size), c.interval())
 	}
-	return fmt.Sprintf("from load %d on, the first with %s,", c.Load, what)
+	return fmt.Sprintf("since load %d, the first with %s, %s flows than before %s", c.Load, with, less(c.Size), c.interval())
 }
 
 func (c Cause) alike(whose string) string {
-	switch c.Others {
-	case 0:
+	if c.Others == 0 {
 		return ""
-	case 1:
-		return "; so in 1 series" + whose
 	}
-	return fmt.Sprintf("; so in %d series%s", c.Others, whose)
+	return fmt.Sprintf("; %d series%s go with it", c.Others, whose)
 }
 
 func partWords(p Part) string {
@@ -100,45 +103,45 @@ func partWords(p Part) string {
 	return "by the end of a full hopper than at its start"
 }
 
-func wider(share float64) string {
+func apart(share float64) string {
 	if share < 0 {
-		return percent(share) + " less"
+		return percent(share) + " closer"
 	}
-	return percent(share) + " further"
+	return percent(share) + " further apart"
 }
 
 func switchSeen(c Cause) string {
-	if c.Size < 0 {
-		return fmt.Sprintf("spreading is logged where it cannot have been (outside fields, on ground already spread); that makes the flow look %s %s", less(c.Size), c.interval())
+	where := "spreading is logged where it cannot have been (outside fields, on ground already spread)"
+	if c.Size > 0 {
+		where = "spreading is not logged on ground that was driven and that no swath covers"
 	}
-	return fmt.Sprintf("spreading is not logged on ground that was driven and that nothing else covers; that makes the flow look %s %s", less(c.Size), c.interval())
+	return fmt.Sprintf("%s; that makes the flow look %s %s", where, less(c.Size), c.interval())
 }
 
-// check is what to look at. Facts of the trade in it are common practice, no source.
+// check is what to look at, with the caution it needs.
 func check(c Cause) string {
 	switch c.Kind {
 	case Speed:
-		return "Look whether the machine follows ground speed: drive a measured way at two speeds and compare what the belt or gate did. " +
-			standStill + " at the belt: " + beltTension + "."
+		return "Does the machine follow ground speed? Drive a measured way at two speeds and compare what is left in the hopper. " + standStill + ", then look at " + belt + " and the speed sensor."
 	case Batch:
 		return "Weigh the density of this batch again (hopperbook calibrate density) and set the machine for it."
 	case Setting:
 		return "Do a catch test at this setting: the scale of the gate may be off there."
 	case Trend:
-		return standStill + " at vanes, belt and gate for wear and build-up: " + beltTension + "."
+		return standStill + ", then look at vanes, gate and " + belt + " for wear and build-up."
 	case Level:
-		return "Watch from a safe place how the product slides as the hopper empties. " + standStill + " for bridging, and at the agitator; never reach or climb into a hopper that can run."
+		return "Does product bridge, or does the head change the flow? " + standStill + ", then look at the agitator and at what hangs in the hopper; never climb into it or reach into it while anything can turn."
 	case Scale:
-		return fmt.Sprintf("Check-weigh %s with a known weight: it may be the scale, not the machines. Weighing for trade needs a certified scale.", c.Scale)
+		return fmt.Sprintf("Check-weigh %s with a known weight before anything is changed on a machine: it may be the scale. Weighing for trade needs a certified scale.", c.Scale)
 	case Width:
-		return "Compare the bout width that is set with the distance of the driving lines: the area may be off, not the mass."
+		return "Compare the bout width that is set with the distance of the driving lines before the flow is changed: it may be the area that is off, not the mass."
 	case Switch:
-		return "Compare the spreading switch with what the log says of it: the area may be off, not the mass."
+		return "Compare the spreading switch with what is logged of it before the flow is changed: it may be the area that is off, not the mass."
 	case OneLoad:
-		return fmt.Sprintf("Look at the lifts of load %d: one may be missing or counted twice.", c.Load)
+		return fmt.Sprintf("Look at the lifts of load %d before anything is changed: one may be missing or counted twice.", c.Load)
 	}
 	if !c.Onset {
-		return "Repeat the catch test: the machine has been off since the last one. Check-weigh the loader's scale with a known weight."
+		return "Repeat the catch test: the machine has been off since the last one, or the loader's scale is (check-weigh it with a known weight)."
 	}
-	return "Look whether a lift was not weighed or a reading of the residual is wrong. " + standStill + " at the belt, the gate and the drive: " + beltTension + "."
+	return fmt.Sprintf("Look at the lifts and residuals from load %d on: one may be missing. ", c.Load) + standStill + ", then look at " + belt + ", the gate and the drive: a belt can begin to slip all at once."
 }
