@@ -14,7 +14,7 @@ import (
 type groundSeen struct {
 	loggedM float64   // driven with spreading logged
 	nowhere float64   // of it outside every field
-	againM  float64   // of it on the line of an earlier pass
+	againM  float64   // of it on ground that another pass spread
 	bareM   float64   // driven inside a field without spreading logged where no swath lies
 	widths  []float64 // distance of neighbouring driving lines / bout width
 }
@@ -37,6 +37,7 @@ type mark struct {
 	lengthM      float64
 	boutM        float64
 	on           bool
+	line         bool // lies beside another line, as the driving pattern has it
 	period       int
 }
 
@@ -141,53 +142,78 @@ func readField(marks []mark, out []groundSeen) {
 			grid[c] = append(grid[c], i)
 		}
 	}
-	var near []*mark
-	for i := range marks {
-		k := &marks[i]
-		near = near[:0]
+	near := func(k *mark, each func(*mark)) {
 		c := cellOf(k)
 		for x := c.x - 1; x <= c.x+1; x++ {
 			for y := c.y - 1; y <= c.y+1; y++ {
 				for _, j := range grid[cell{x, y}] {
-					near = append(near, &marks[j])
+					each(&marks[j])
 				}
 			}
 		}
-		out[k.period].add(k, near)
+	}
+	for i := range marks {
+		k := &marks[i]
+		if k.on {
+			k.besideLines(near, &out[k.period])
+		}
+	}
+	for i := range marks { // now that every mark knows whether it is on a line
+		k := &marks[i]
+		out[k.period].count(k, near)
 	}
 }
 
-// add takes one mark, with the spreading ones around it.
-func (g *groundSeen) add(k *mark, near []*mark) {
-	bare, again := true, false
+// nearby gives the spreading marks near one.
+type nearby func(k *mark, each func(*mark))
+
+// besideLines finds how far the lines on both sides lie, and so whether this
+// is a line of the pattern.
+func (k *mark) besideLines(near nearby, g *groundSeen) {
 	left, right := math.Inf(1), math.Inf(1)
-	for _, o := range near {
-		ox, oy := o.x-k.x, o.y-k.y
-		distance := math.Hypot(ox, oy) / k.boutM
-		bare = bare && distance > underSwath
-		if d := k.milli - o.milli; d < apartMilli && d > -apartMilli {
-			continue
+	near(k, func(o *mark) {
+		if k.samePass(o) || math.Abs(k.dx*o.dx+k.dy*o.dy) < parallel {
+			return
 		}
-		again = again || distance < sameLine && o.milli < k.milli
-		along, across := (ox*k.dx+oy*k.dy)/k.boutM, (oy*k.dx-ox*k.dy)/k.boutM
-		if math.Abs(k.dx*o.dx+k.dy*o.dy) < parallel || math.Abs(along) > 0.5 || math.Abs(across) < nextFrom || math.Abs(across) > nextTo {
-			continue
+		ox, oy := (o.x-k.x)/k.boutM, (o.y-k.y)/k.boutM
+		along, across := ox*k.dx+oy*k.dy, oy*k.dx-ox*k.dy
+		switch off := math.Abs(across); {
+		case math.Abs(along) > 0.5 || off < nextFrom || off > nextTo:
+		case across > 0:
+			left = min(left, off)
+		default:
+			right = min(right, off)
 		}
-		if across > 0 {
-			left = min(left, across)
-		} else {
-			right = min(right, -across)
+	})
+	for _, w := range []float64{left, right} {
+		if w <= nextTo {
+			g.widths = append(g.widths, w)
+			k.line = true
 		}
 	}
+}
+
+// count tells whether the ground under a mark is bare, or was spread by another
+// pass. Of two passes over it the one that is no line of the pattern was not
+// spreading, of equals the later one.
+func (g *groundSeen) count(k *mark, near nearby) {
+	bare, again := true, false
+	near(k, func(o *mark) {
+		distance := math.Hypot(o.x-k.x, o.y-k.y) / k.boutM
+		bare = bare && distance > underSwath
+		if distance < sameLine && !k.samePass(o) {
+			again = again || o.line && !k.line || o.line == k.line && o.milli < k.milli
+		}
+	})
 	switch {
 	case !k.on && bare:
 		g.bareM += k.lengthM
 	case k.on && again:
 		g.againM += k.lengthM
 	}
-	for _, w := range []float64{left, right} {
-		if k.on && w < nextTo {
-			g.widths = append(g.widths, w)
-		}
-	}
+}
+
+func (k *mark) samePass(o *mark) bool {
+	d := k.milli - o.milli
+	return d < apartMilli && d > -apartMilli
 }

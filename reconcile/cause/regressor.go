@@ -159,15 +159,14 @@ func switches(s *Series) ([]float64, bool) {
 	return x, largest(x) >= leastAreaShare
 }
 
-// smooth is the running median of five, of fewer at the ends: the distance of
+// smooth is the running median of seven, of fewer at the ends: the distance of
 // lines is rough and changes in steps, which a median keeps.
 func smooth(x []float64) []float64 {
 	out := make([]float64, len(x))
 	for i := range x {
-		reach := min(2, i, len(x)-1-i)
-		near := slices.Clone(x[i-reach : i+reach+1])
+		near := slices.Clone(x[max(0, i-3):min(len(x), i+4)])
 		slices.Sort(near)
-		out[i] = near[reach]
+		out[i] = near[len(near)/2]
 	}
 	return out
 }
@@ -214,8 +213,10 @@ func groups[K ~string](s *Series, of func(*Interval) K) []group[K] {
 		if count == n {
 			return nil
 		}
-		out = append(out, group[K]{key: key, first: k, alone: true, x: its})
-		if after := from(ones(n), k); k > 0 && !slices.Equal(after, its) {
+		after := from(ones(n), k)
+		last := slices.Equal(after, its) // nothing comes after it
+		out = append(out, group[K]{key: key, first: k, alone: !last, x: its})
+		if k > 0 && !last {
 			out = append(out, group[K]{key: key, first: k, x: after})
 		}
 	}
