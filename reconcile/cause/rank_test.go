@@ -132,6 +132,30 @@ func TestQuietMachinesHaveNoCause(t *testing.T) {
 	}
 }
 
+// TestAFaultIsNotItsNeighbours: beside a machine with a fault of its own no
+// cause, least of all the scale they share, is claimed for the others.
+func TestAFaultIsNotItsNeighbours(t *testing.T) {
+	t.Parallel()
+	rng := rand.New(rand.NewPCG(9, 9))
+	series, claimed := 0, map[Kind]int{}
+	sum := 0
+	for _, kind := range []Kind{Speed, Setting, Trend, Level, Width, OneLoad, Step} {
+		for range few(60) {
+			for _, v := range rank(t, inject(rng, kind, 0.12))[1:] {
+				series++
+				if v.Claimed {
+					sum++
+					claimed[v.Causes[0].Kind]++
+				}
+			}
+		}
+	}
+	t.Logf("a cause is claimed for %d of %d neighbours: %v", sum, series, claimed)
+	if rate := 0.01*float64(series) + 2*math.Sqrt(0.01*float64(series)); float64(sum) > rate {
+		t.Errorf("%d of %d neighbours: the stated rate is 1 %%", sum, series)
+	}
+}
+
 // TestWhatCannotBeToldApartIsBothNamed: a new batch and a new setting in the
 // same load explain a step equally well; both stand in the first two.
 func TestWhatCannotBeToldApartIsBothNamed(t *testing.T) {
