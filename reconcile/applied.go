@@ -1,7 +1,6 @@
 package reconcile
 
 import (
-	"cmp"
 	"fmt"
 	"slices"
 	"sort"
@@ -142,27 +141,13 @@ func (f flow) massKg(s track.Segment) float64 {
 // flows gives the flow of every period: the balance splits an interval's mass
 // by nominal mass, without any by swath area (balance.FieldMass), and so does this.
 func (m *machine) flows() []flow {
-	order := make([]int, len(m.refills)) // of the balance: by time, then name
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortFunc(order, func(a, b int) int {
-		return cmp.Or(m.refills[a].Time.Compare(m.refills[b].Time), cmp.Compare(m.refills[a].Data.Refill, m.refills[b].Data.Refill))
-	})
 	out := make([]flow, len(m.periods))
-	for _, iv := range m.balance.Intervals {
-		covers := []int{0}
-		if iv.From != "" {
-			covers = nil
-			for _, i := range order[:iv.Merged+1] {
-				covers = append(covers, i+1)
-			}
-			order = order[iv.Merged+1:]
-		}
+	for i, covers := range m.intervalPeriods() {
+		iv := m.balance.Intervals[i]
 		f := flow{product: iv.Product, open: iv.To == ""}
 		swath := 0.0
-		for _, i := range covers {
-			swath += track.Total(m.periods[i].segments).SwathM2
+		for _, p := range covers {
+			swath += track.Total(m.periods[p].segments).SwathM2
 		}
 		switch {
 		case iv.NominalKg > 0:
@@ -170,8 +155,8 @@ func (m *machine) flows() []flow {
 		case swath > 0:
 			f.perSwathM = iv.MassKg / swath
 		}
-		for _, i := range covers {
-			out[i] = f
+		for _, p := range covers {
+			out[p] = f
 		}
 	}
 	return out

@@ -3,7 +3,7 @@
 //
 // Owns: putting the computations together: fixes to track, track to field and
 // area, refills to balance intervals, intervals to field rates and flow
-// ratios, flow ratios to drift; dockets, surveys, loads and what machines
+// ratios, flow ratios to drift and its likely causes; dockets, surveys, loads and what machines
 // spread to stockpiles. The computations themselves stand in track, coverage,
 // balance, drift and stock.
 //

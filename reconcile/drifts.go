@@ -75,7 +75,7 @@ func (m *machine) point(iv balance.Interval) drift.Point {
 
 func (s series) drift(v drift.Verdict) Drift {
 	d := Drift{Machine: s.machine, Product: s.product, CatchTest: s.catch.Data.CatchTest, Since: s.catch.Time, Loads: len(s.points), State: string(v.State),
-		FlowRatio: rounded(v.Mean, 6), SmoothedRatio: rounded(v.SmoothedRatio[len(v.SmoothedRatio)-1], 6)}
+		FlowRatio: rounded(v.Mean, 6), SmoothedRatio: rounded(v.SmoothedRatio[len(v.SmoothedRatio)-1], 6), Causes: []Cause{}}
 	if v.FirstAlarm >= 0 {
 		d.AlarmLoad = s.points[v.FirstAlarm].Load
 	}

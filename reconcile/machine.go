@@ -19,7 +19,8 @@ type machine struct {
 	refills  []At[schemas.HopperRefilled]
 	settings []At[schemas.SettingChanged]
 	catches  []At[schemas.TestCatch]
-	periods  []period // before the first refill, then after each one
+	periods  []period        // before the first refill, then after each one
+	idle     []track.Segment // driven inside fields without spreading
 	balance  balance.Result
 }
 
@@ -54,6 +55,11 @@ func tell(in Input, reg *registers, id schemas.MachineID, passes []Pass, found *
 	segments := reg.index.Split(cleaned.Segments)
 	found.addTrack(id, append(cleaned.Findings, track.OutsideFields(segments)...))
 	pickedWrong(reg, id, passes, segments, found)
+	for _, s := range segments {
+		if !s.Spreading && s.Field != "" {
+			m.idle = append(m.idle, s)
+		}
+	}
 	m.cut(slices.DeleteFunc(segments, func(s track.Segment) bool { return !s.Spreading }))
 	if id == "" {
 		found.add(Finding{Kind: "no_machine", Count: len(refills) + len(passes),

@@ -119,6 +119,7 @@ type Drift struct {
 	FlowFactor     float64           `json:"flow_factor"`        // to set against it: 1 / (1 + size); 0: none
 	GateTry        *GateTry          `json:"gate_try,omitempty"` // to recalibrate; left out where the tested openings name none
 	TolerancePct   float64           `json:"tolerance_pct"`      // practical tolerance the verdict was made with
+	Causes         []Cause           `json:"causes"`             // likely ones, likeliest first; see reconcile/cause
 	Points         []DriftPoint      `json:"points,omitempty"`   // the series, for a chart
 }
 

@@ -40,6 +40,9 @@ func Run(in Input) (Result, error) {
 		}
 		res.Drifts = append(res.Drifts, drifts...)
 	}
+	if err := causes(in, &reg, told, res.Drifts); err != nil {
+		return Result{}, err
+	}
 	if res.Stock, err = stocks(in, &reg, told); err != nil {
 		return Result{}, err
 	}

@@ -86,6 +86,7 @@ func Drift(a DriftAnswer) Table {
 		if note := driftNote(d); note != "" {
 			t.Notes = append(t.Notes, note)
 		}
+		t.Notes = append(t.Notes, causeNotes(d)...)
 	}
 	if len(a.Drifts) == 0 {
 		t.Notes = append(t.Notes, "No machine has a closed balance interval yet: refills with a residual reading make them.")

@@ -67,8 +67,8 @@ func TestABookIsRebuiltFromItsExport(t *testing.T) {
 	if out := must(t, "", "stock", "--book", b); !strings.Contains(out, "a docket is missing") || !strings.Contains(out, "not in the book: d-") {
 		t.Errorf("the missing docket is not named in\n%s", out)
 	}
-	if out := must(t, "", "drift", "--book", b); !strings.Contains(out, "RECALIBRATE spreader-3: since load") {
-		t.Errorf("the drifting machine is not named in\n%s", out)
+	if out := must(t, "", "drift", "--book", b); !strings.Contains(out, "RECALIBRATE spreader-3: since load") || !strings.Contains(out, "a step since load 9") || !strings.Contains(out, "check: Look at the lifts") {
+		t.Errorf("the drifting machine and what to check are not named in\n%s", out)
 	}
 }
 

@@ -22,11 +22,13 @@ import (
 func driftCommand() *cli.Command {
 	return &cli.Command{
 		Name:  "drift",
-		Usage: "is each machine still on its calibration? if not: since which load, how far off, and what to try",
+		Usage: "is each machine still on its calibration? if not: since which load, how far off, what may be the cause and what to try",
 		Description: "Each series of loads of one machine and product under one catch test is judged by two two-sided CUSUMs. --chart draws\n" +
 			"the control chart of one machine and product; where several match, each gets a file of its own with machine and\n" +
 			"product in its name: drift.png becomes drift-spreader-3-lime.png. A gate or flow factor to try is a first try: confirm\n" +
 			"it by a catch test.\n\n" +
+			"Under a machine that is called stand the likely causes, ranked by the evidence of the same loads, each with what was\n" +
+			"seen and the check to make. None is a verdict. A scale's fault shows only where several machines are loaded with it.\n\n" +
 			"Examples:\n  hopperbook drift\n  hopperbook drift --machine spreader-3 --product lime --chart lime.png\n  hopperbook drift --chart charts/drift.svg --json",
 		Flags: append(tableFlags(),
 			&cli.StringFlag{Name: "machine", Usage: "only this `MACHINE`"},

@@ -35,6 +35,7 @@ type Noise struct {
 	UnknownShare    float64 // 0.05 of residuals are not read
 	SurveySdShare   float64 // 0.03 of a stockpile
 	WeighbridgeSdKg float64 // 35 kg
+	PaceSdShare     float64 // 0: sd of the working speed from field to field
 }
 
 // Kind is a kind of fault.
@@ -50,6 +51,24 @@ const (
 	// ScaleOff: the scale of the loader Machine reads Size too much from its
 	// From-th load on.
 	ScaleOff Kind = "scale_off"
+	// SpeedSlip: from its From-th load on Machine's flow changes by Size times the
+	// share by which it drives faster than the product's working speed.
+	SpeedSlip Kind = "speed_slip"
+	// Wear: from its From-th load on Machine's flow changes by Size with every
+	// 100 t it spreads; a catch test finds what has come of it.
+	Wear Kind = "wear"
+	// Bridging: from its From-th load on Machine's flow changes by Size while
+	// less than a quarter of the hopper is full.
+	Bridging Kind = "bridging"
+	// GateOff: at its From-th load Machine is set to another gate opening, at
+	// which the flow is off by Size.
+	GateOff Kind = "gate_off"
+	// WidthOff: from its From-th load on the bout width that is noted is wider by
+	// Size than the one Machine is driven and calibrated for.
+	WidthOff Kind = "width_off"
+	// SwitchStuck: from its From-th load on spreading is logged wherever Machine
+	// drives.
+	SwitchStuck Kind = "switch_stuck"
 	// MissingDocket: the From-th docket never reaches the office.
 	MissingDocket Kind = "missing_docket"
 	// ForgetJobChange: the operator of Machine does not change to its From-th
@@ -127,7 +146,7 @@ func (c Config) check() error {
 			return usage("noise %+v is out of range", n)
 		}
 	}
-	for _, v := range []float64{n.ScaleSdShare, n.ScaleBiasShare, n.CatchSdShare, n.WalkSdShare, n.SurveySdShare} {
+	for _, v := range []float64{n.ScaleSdShare, n.ScaleBiasShare, n.CatchSdShare, n.WalkSdShare, n.SurveySdShare, n.PaceSdShare / 2} {
 		if !(v >= 0 && v <= 0.1) {
 			return usage("noise %+v is out of range", n)
 		}

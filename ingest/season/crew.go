@@ -36,7 +36,7 @@ func newCrew(p *plan, number int, faults []Fault) *crew {
 		cfg: cfg, rng: rng, earth: earthAt(originLatDeg, originLonDeg),
 		rec:   newRecorder(cfg.Seed, schemas.DeviceSource(schemas.DeviceID(me.id), "tablet")),
 		step:  time.Second / time.Duration(cfg.FixHz*cfg.ticks()),
-		boutM: me.boutM, heading: pt{0, 1},
+		boutM: me.boutM, notedBoutM: me.boutM, heading: pt{0, 1},
 	}
 	c.hopper = hopper{catch: 1, walk: 1, fault: 1}
 	return c
@@ -150,7 +150,8 @@ func (c *crew) changeProduct(prod int) {
 	for _, s := range seen {
 		test.Repeats = append(test.Repeats, round(wantKg*s/mean, 100))
 	}
-	c.hopper.catch, c.hopper.walk = 1/mean, 1
+	c.hopper.catch, c.hopper.walk, c.hopper.wornFromKg = 1/mean, 1, c.hopper.totalKg
+	c.hopper.lowKg = c.plan.loadKg(c.number, prod) / fullShare / 4
 	c.now = c.now.Add(15 * time.Minute)
 	c.note(schemas.TypeTestCatch, test)
 	c.truth.Catches = append(c.truth.Catches, CatchTruth{c.catch, c.me.id, p.id, c.hopper.catch})
@@ -160,7 +161,7 @@ func (c *crew) changeProduct(prod int) {
 func (c *crew) noteSetting() {
 	p, gate, pto := c.product, c.gateMm, 540.0
 	c.note(schemas.TypeSettingChanged, schemas.SettingChanged{
-		Product: p.id, BoutWidthM: c.boutM, SetRateKgHa: p.rateKgHa, GateMm: &gate, BeltGear: p.gear, PTORpm: &pto,
+		Product: p.id, BoutWidthM: c.notedBoutM, SetRateKgHa: p.rateKgHa, GateMm: &gate, BeltGear: p.gear, PTORpm: &pto,
 		DiscSet: p.form, RateMode: "ground_speed", CatchTest: c.catch,
 	})
 }
@@ -168,13 +169,14 @@ func (c *crew) noteSetting() {
 // fieldWork spreads one field.
 func (c *crew) fieldWork(t *task, lastOfDay, lastOfProduct bool) {
 	c.travelTo(t.gate)
+	c.pace = c.plan.pace(t)
 	c.work = work{task: t, raster: newRaster(t.shape, c.boutM+4)}
 	if c.hopper.empty() || c.short() {
 		c.refill()
 	}
 	for _, l := range t.lines {
 		c.goTo(l[0], l[1].minus(l[0]).unit(), turnKmh)
-		c.follow(l, c.product.speedKmh, c.spreadHere)
+		c.follow(l, c.pace*c.product.speedKmh, c.spreadHere)
 		c.spread(false)
 	}
 	if lastOfDay && (lastOfProduct || c.hopper.deliverableKg() < levelMinKg) {
@@ -205,7 +207,7 @@ func (c *crew) runOut() {
 	path := lap(r)
 	for !c.hopper.empty() {
 		c.goTo(path[0], path[1].minus(path[0]).unit(), turnKmh)
-		c.follow(path, c.product.speedKmh, func() {
+		c.follow(path, c.pace*c.product.speedKmh, func() {
 			c.spread(!c.hopper.empty() && c.work.shape.contains(c.pos))
 		})
 		c.spread(false)

@@ -54,14 +54,17 @@ type driver struct {
 	swathTo  pt   // the swath not yet booked runs from here to pos
 	swathDir pt   // moving, there
 
-	hopper  hopper
-	work    work
-	product product
-	gateMm  float64
-	boutM   float64
-	job     schemas.JobID
-	field   schemas.FieldID
-	fixes   int
+	hopper     hopper
+	work       work
+	product    product
+	gateMm     float64
+	boutM      float64
+	notedBoutM float64 // in settings and logs
+	pace       float64 // of the field, a share of the product's working speed
+	stuck      bool    // spreading is logged whatever the machine does
+	job        schemas.JobID
+	field      schemas.FieldID
+	fixes      int
 }
 
 // work is the field under way.
@@ -176,6 +179,7 @@ func (d *driver) bookSwath() {
 		return
 	}
 	areaM2 := run.length() * d.boutM
+	d.hopper.faster = d.speedMS*3.6/d.product.speedKmh - 1
 	kg := d.hopper.deliver(d.rng, areaM2*d.rateM2(), d.cfg.Noise.WalkSdShare)
 	half, from, to := d.boutM/2, d.swathDir.left(), d.moving.left()
 	quad := ring{d.swathTo.plus(from, -half), d.pos.plus(to, -half), d.pos.plus(to, half), d.swathTo.plus(from, half)}
@@ -215,7 +219,7 @@ func (d *driver) logTick() {
 	lat, lon := d.earth.position(seen)
 	kmh := max(0, d.speedMS*3.6+0.05*d.rng.NormFloat64())
 	course := math.Mod(math.Atan2(d.heading.x, d.heading.y)/rad+0.5*d.rng.NormFloat64()+720, 360)
-	d.log.add(d.now, lat, lon, round(kmh, 100), round(course, 10), d.on, d.quality())
+	d.log.add(d.now, lat, lon, round(kmh, 100), round(course, 10), d.on || d.stuck, d.quality())
 	d.fixes++
 	if d.log.full() {
 		d.flushLog()
@@ -234,5 +238,5 @@ func (d *driver) quality() int64 {
 }
 
 func (d *driver) flushLog() {
-	d.log.flush(d.rec, d.now, d.product.rateKgHa, d.boutM, d.job, d.field)
+	d.log.flush(d.rec, d.now, d.product.rateKgHa, d.notedBoutM, d.job, d.field)
 }

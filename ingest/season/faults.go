@@ -10,23 +10,50 @@ import (
 // applyFaults sets what the faults make of the flow from this load on, and
 // tells by which share the product is heavier.
 func (c *crew) applyFaults() (wetShare float64) {
-	c.hopper.fault = 1
+	h := &c.hopper
+	h.fault, h.speedSlope, h.lowChange = 1, 0, 0
 	for i, f := range c.faults {
 		mine := f.Machine == c.me.id || f.Kind == WetBatch && f.Machine == ""
 		if !mine || c.loaded < f.From {
 			continue
 		}
 		switch {
-		case f.Kind == Slip:
+		case f.Kind == Slip || f.Kind == GateOff:
+			h.fault *= 1 + f.Size
+		case f.Kind == SpeedSlip:
+			h.speedSlope += f.Size
+		case f.Kind == Bridging:
+			h.lowChange += f.Size
+		case f.Kind == Wear || f.Kind == WidthOff || f.Kind == SwitchStuck: // see begin
 		case f.Kind == WetBatch && (f.Product == "" || f.Product == c.product.id):
 			wetShare += f.Size
+			h.fault *= 1 + f.Size
 		default:
 			continue
 		}
-		c.hopper.fault *= 1 + f.Size
+		if c.loaded == f.From {
+			c.begin(f)
+		}
 		c.mark(i, FaultTruth{Fault: f, At: c.now, Load: c.loaded, Refill: c.refillID(1)})
 	}
 	return wetShare
+}
+
+// begin does what a fault does once.
+func (c *crew) begin(f Fault) {
+	c.flushLog() // what was logged before is as it was
+	switch f.Kind {
+	case Wear:
+		c.hopper.wear, c.hopper.wornFromKg = f.Size/100_000, c.hopper.totalKg
+	case GateOff:
+		c.gateMm = round(c.gateMm*1.15, 10)
+		c.noteSetting()
+	case WidthOff:
+		c.notedBoutM = round(c.boutM*(1+f.Size), 100)
+		c.noteSetting()
+	case SwitchStuck:
+		c.stuck = true
+	}
 }
 
 // mark keeps the first time a fault touches this crew.
@@ -57,7 +84,7 @@ func (p *plan) checkFaults(faults []Fault) error {
 		s, isSpreader := spreaders[f.Machine]
 		ok := f.From >= 1 && f.Size > -1 && f.Size < 10
 		switch f.Kind {
-		case Slip:
+		case Slip, SpeedSlip, Wear, Bridging, GateOff, WidthOff, SwitchStuck:
 			ok = ok && isSpreader
 		case WetBatch:
 			ok = ok && (isSpreader || f.Machine == "")

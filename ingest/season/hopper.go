@@ -7,17 +7,30 @@ import (
 
 // hopper is what is in a machine and how truly it leaves.
 type hopper struct {
-	kg        float64
-	stuckKg   float64 // what sticks and cannot leave
-	catch     float64 // true flow / flow found by the last catch test
-	walk      float64 // what became of it since
-	fault     float64 // what the faults make of it
-	spreadKg  float64 // since the last refill event
-	nominalKg float64
-	totalKg   float64 // spread ever
+	kg         float64
+	stuckKg    float64 // what sticks and cannot leave
+	catch      float64 // true flow / flow found by the last catch test
+	walk       float64 // what became of it since
+	fault      float64 // what the faults make of it
+	speedSlope float64 // and, for each share driven faster than usual
+	faster     float64 // share driven faster than usual now
+	wear       float64 // and, for each kg spread
+	wornFromKg float64 // totalKg at which the wear began, or a catch test was made
+	lowChange  float64 // and, while there is less than lowKg
+	lowKg      float64
+	spreadKg   float64 // since the last refill event
+	nominalKg  float64
+	totalKg    float64 // spread ever
 }
 
-func (h *hopper) ratio() float64         { return h.catch * h.walk * h.fault }
+func (h *hopper) ratio() float64 {
+	r := h.catch * h.walk * h.fault * (1 + h.speedSlope*h.faster) * (1 + h.wear*(h.totalKg-h.wornFromKg))
+	if h.kg < h.lowKg {
+		r *= 1 + h.lowChange
+	}
+	return max(r, 0.05)
+}
+
 func (h *hopper) deliverableKg() float64 { return max(0, h.kg-h.stuckKg) }
 func (h *hopper) empty() bool            { return h.deliverableKg() == 0 }
 

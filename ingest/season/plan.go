@@ -2,6 +2,8 @@ package season
 
 import (
 	"fmt"
+	"math/rand/v2"
+	"slices"
 
 	"hopperbook/schemas"
 )
@@ -108,6 +110,19 @@ func (p *plan) hours(t *task, s, prod int) float64 {
 	work := t.workM() / 1000 / p.products[prod].speedKmh
 	loads := t.workM() * p.spreaders[s].boutM / 1e4 * p.products[prod].rateKgHa / p.loadKg(s, prod)
 	return 1.5*work + 0.12*loads + 0.1
+}
+
+// pace is how fast a field is worked, as a share of the usual speed.
+func (p *plan) pace(t *task) float64 {
+	sd := p.cfg.Noise.PaceSdShare
+	if sd == 0 {
+		return 1
+	}
+	rng := rand.New(rand.NewPCG(p.cfg.Seed, 0x9ace))
+	for range slices.Index(p.fields, t.field) {
+		rng.NormFloat64()
+	}
+	return max(0.7, min(1.3, 1+sd*rng.NormFloat64()))
 }
 
 // workM is the length of the driving lines.

@@ -229,6 +229,18 @@ func words(f season.FaultTruth) string {
 		return fmt.Sprintf("from load %d on, the flow of %s changes by %+.1f %%", f.Load, f.Machine, 100*f.Size)
 	case season.WetBatch:
 		return fmt.Sprintf("from load %d on, %s is wet: density and flow change by %+.1f %%", f.Load, f.Product, 100*f.Size)
+	case season.SpeedSlip:
+		return fmt.Sprintf("from load %d on, the flow of %s changes by %+.1f %% for each 10 %% it drives faster than usual", f.Load, f.Machine, 10*f.Size)
+	case season.Wear:
+		return fmt.Sprintf("from load %d on, the flow of %s changes by %+.1f %% with every 100 t", f.Load, f.Machine, 100*f.Size)
+	case season.Bridging:
+		return fmt.Sprintf("from load %d on, the flow of %s changes by %+.1f %% in the last quarter of the hopper", f.Load, f.Machine, 100*f.Size)
+	case season.GateOff:
+		return fmt.Sprintf("at load %d %s is set to another gate opening, at which its flow is off by %+.1f %%", f.Load, f.Machine, 100*f.Size)
+	case season.WidthOff:
+		return fmt.Sprintf("from load %d on, the bout width noted on %s is off by %+.1f %%", f.Load, f.Machine, 100*f.Size)
+	case season.SwitchStuck:
+		return fmt.Sprintf("from load %d on, %s logs spreading wherever it drives", f.Load, f.Machine)
 	case season.ScaleOff:
 		return fmt.Sprintf("from load %d on, the scale of %s reads %+.1f %%", f.Load, f.Machine, 100*f.Size)
 	case season.MissingDocket:

@@ -1,0 +1,5 @@
+//go:build !race
+
+package cause
+
+const raceEnabled = false
