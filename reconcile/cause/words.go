@@ -143,5 +143,5 @@ func check(c Cause) string {
 	if !c.Onset {
 		return "Repeat the catch test: the machine has been off since the last one, or the loader's scale is (check-weigh it with a known weight)."
 	}
-	return fmt.Sprintf("Look at the lifts and residuals from load %d on: one may be missing. ", c.Load) + standStill + ", then look at " + belt + ", the gate and the drive: a belt can begin to slip all at once."
+	return fmt.Sprintf("Look at the lifts and residuals from load %d on: are all of them booked? ", c.Load) + standStill + ", then look at " + belt + ", the gate and the drive: a belt can begin to slip all at once."
 }
