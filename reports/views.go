@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"hopperbook/reconcile"
+	"hopperbook/reconcile/cause"
 	"hopperbook/reconcile/drift"
 	"hopperbook/schemas"
 	"hopperbook/schemas/unit"
@@ -94,12 +95,27 @@ func Drift(a DriftAnswer) Table {
 	return t
 }
 
+// notTheFlow tells whether the likeliest cause is one that another flow would not mend.
+func notTheFlow(d reconcile.Drift) bool {
+	if len(d.Causes) == 0 || d.Causes[0].Weight < 0.5 {
+		return false
+	}
+	switch cause.Kind(d.Causes[0].Kind) {
+	case cause.Scale, cause.Width, cause.Switch, cause.OneLoad:
+		return true
+	}
+	return false
+}
+
 func driftNote(d reconcile.Drift) string {
 	switch drift.State(d.State) {
 	case drift.Recalibrate:
-		return fmt.Sprintf("RECALIBRATE %s: %s it spreads %s %s than it is set to (95 %%: %s to %s %%). Stop the machine before you look at it; "+
-			"try %s and confirm it by a catch test.", d.Machine, sinceLoad(d), moreOrLess(d.SizePct), cmp.Or(string(d.Product), "product"),
-			signed(d.SizeLowPct, 1), signed(d.SizeHighPct, 1), whatToTry(d))
+		advice := "try " + whatToTry(d) + " and confirm it by a catch test"
+		if notTheFlow(d) {
+			advice = "make the first check below before you change the setting: the flow itself may be right"
+		}
+		return fmt.Sprintf("RECALIBRATE %s: %s it spreads %s %s than it is set to (95 %%: %s to %s %%). Stop the machine before you look at it; %s.",
+			d.Machine, sinceLoad(d), moreOrLess(d.SizePct), cmp.Or(string(d.Product), "product"), signed(d.SizeLowPct, 1), signed(d.SizeHighPct, 1), advice)
 	case drift.Watch:
 		return fmt.Sprintf("Watch %s: %s it seems to spread %s than it is set to; too few loads yet, or not surely beyond the tolerance.", d.Machine, sinceLoad(d), moreOrLess(d.SizePct))
 	}
