@@ -3,6 +3,7 @@ package reconcile
 import (
 	"time"
 
+	"hopperbook/reconcile/calibration"
 	"hopperbook/schemas"
 )
 
@@ -19,6 +20,8 @@ type Input struct {
 	Refills  []At[schemas.HopperRefilled]
 	Catches  []At[schemas.TestCatch]
 	Trays    []At[schemas.TestTray] // for maps
+	Starts   []At[schemas.JobStarted]
+	Checks   []At[schemas.CheckMachine]
 	Dockets  []At[schemas.DocketReceived]
 	Surveys  []At[schemas.StockSurveyed]
 	Passes   []Pass
@@ -47,10 +50,11 @@ type Pass struct {
 // Policy holds the choices of the contractor; a zero field means the default
 // named beside it.
 type Policy struct {
-	ToleranceShare float64 // practical tolerance of the flow ratio; 0: 0.05
-	ARLLoads       float64 // in-control average run length of the drift test; 0: 400 loads
-	MaxGapS        float64 // fixes further apart are not joined; 0: 5 s
-	BoutWidthM     float64 // for logs and settings that name none; 0: none
+	ToleranceShare float64                  // practical tolerance of the flow ratio; 0: 0.05
+	ARLLoads       float64                  // in-control average run length of the drift test; 0: 400 loads
+	MaxGapS        float64                  // fixes further apart are not joined; 0: 5 s
+	BoutWidthM     float64                  // for logs and settings that name none; 0: none
+	CheckLimits    []calibration.CheckLimit // of machine checks; nil: calibration.DefaultCheckLimits
 }
 
 // start is the time of the first fix, which orders pass logs.

@@ -43,6 +43,8 @@ func Run(in Input) (Result, error) {
 		return Result{}, err
 	}
 	idleLoads(in, &reg, found)
+	safety(in, found)
+	trayTests(in, found)
 	res.Findings = found.sorted()
 	return res, nil
 }
