@@ -10,22 +10,24 @@ import (
 // Input is everything a reconciliation looks at. It is plain data: the same
 // Input gives the same Result, whatever order its slices are in.
 type Input struct {
-	Policy   Policy
-	Fields   []At[schemas.RegisterField]
-	Machines []At[schemas.RegisterMachine]
-	Products []At[schemas.RegisterProduct]
-	Jobs     []At[schemas.RegisterJob]
-	Settings []At[schemas.SettingChanged]
-	Loads    []At[schemas.LoadWeighed]
-	Refills  []At[schemas.HopperRefilled]
-	Catches  []At[schemas.TestCatch]
-	Trays    []At[schemas.TestTray] // for maps
-	Starts   []At[schemas.JobStarted]
-	Checks   []At[schemas.CheckMachine]
-	Dockets  []At[schemas.DocketReceived]
-	Surveys  []At[schemas.StockSurveyed]
-	Passes   []Pass
-	Findings []Finding // what was met while reading the events; they join the result's
+	Policy    Policy
+	Fields    []At[schemas.RegisterField]
+	Machines  []At[schemas.RegisterMachine]
+	Products  []At[schemas.RegisterProduct]
+	Jobs      []At[schemas.RegisterJob]
+	Settings  []At[schemas.SettingChanged]
+	Loads     []At[schemas.LoadWeighed]
+	Refills   []At[schemas.HopperRefilled]
+	Catches   []At[schemas.TestCatch]
+	Trays     []At[schemas.TestTray] // for maps
+	Densities []At[schemas.TestDensity]
+	Overlaps  []At[schemas.TestOverlap]
+	Starts    []At[schemas.JobStarted]
+	Checks    []At[schemas.CheckMachine]
+	Dockets   []At[schemas.DocketReceived]
+	Surveys   []At[schemas.StockSurveyed]
+	Passes    []Pass
+	Findings  []Finding // what was met while reading the events; they join the result's
 }
 
 // At is an event's data with where, when and on what machine it happened.

@@ -44,6 +44,8 @@ func Run(in Input) (Result, error) {
 	}
 	idleLoads(in, &reg, found)
 	safety(in, found)
+	densityTests(in, &reg, found)
+	catchTests(in, found)
 	trayTests(in, found)
 	res.Findings = found.sorted()
 	return res, nil

@@ -17,10 +17,9 @@ func safety(in Input, found *findings) {
 	if limits == nil {
 		limits = calibration.DefaultCheckLimits()
 	}
-	checks := make([]calibration.Check, len(in.Checks))
+	checks := checksOf(in.Checks)
 	machines := map[schemas.MachineID]bool{}
-	for i, c := range in.Checks {
-		checks[i] = calibration.Check{Machine: c.Machine, At: c.Time, CheckMachine: c.Data}
+	for _, c := range checks {
 		machines[c.Machine] = true
 	}
 	for _, s := range sorted(in.Starts) {
@@ -42,28 +41,4 @@ func safety(in Input, found *findings) {
 			}
 		}
 	}
-}
-
-// trayTests finds tray tests that no map can be laid with.
-func trayTests(in Input, found *findings) {
-	for _, t := range sorted(in.Trays) {
-		x := Finding{Kind: "tray_test_unusable", Machine: t.Machine, Event: t.ID, At: t.Time}
-		if _, err := calibration.Whole(t.Data); err != nil {
-			x.Text = fmt.Sprintf("%s: %v", t.Data.TrayTest, err)
-			found.add(x)
-		} else if calibration.TraysOf(t.Data).Void() {
-			x.Kind, x.Text = "tray_test_void", fmt.Sprintf("%s is void: wind of %.1f m/s; no map is laid with it", t.Data.TrayTest, *t.Data.WindMS)
-			found.add(x)
-		}
-	}
-}
-
-// notVoid keeps the tray tests that the wind has not voided.
-func notVoid(tests []At[schemas.TestTray]) (kept []At[schemas.TestTray]) {
-	for _, t := range tests {
-		if !calibration.TraysOf(t.Data).Void() {
-			kept = append(kept, t)
-		}
-	}
-	return kept
 }

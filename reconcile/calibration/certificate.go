@@ -10,10 +10,10 @@ import (
 	"hopperbook/schemas/fault"
 )
 
-// testDay is how far apart the tests of one calibration are made: repeats of a
+// TestDay is how far apart the tests of one calibration are made: repeats of a
 // density test and the catch tests of a gate curve within half a day belong
 // together (common practice, no source).
-const testDay = 12 * time.Hour
+const TestDay = 12 * time.Hour
 
 const (
 	// DefaultValidDays and DefaultValidKg are how long a calibration is relied
@@ -177,7 +177,7 @@ func of[T any](tests []Dated[T], wanted func(T) bool) []Dated[T] {
 // newestDay keeps the tests within half a day of the last one; tests are in
 // order of time.
 func newestDay[T any](tests []Dated[T]) []Dated[T] {
-	for len(tests) > 0 && tests[len(tests)-1].At.Sub(tests[0].At) > testDay {
+	for len(tests) > 0 && tests[len(tests)-1].At.Sub(tests[0].At) > TestDay {
 		tests = tests[1:]
 	}
 	return tests
