@@ -37,6 +37,7 @@ type MachineCertificate struct {
 // Cost: that of Run for the one machine, without coverage.
 func Certify(in Input, ask CertificateAsk) (MachineCertificate, error) {
 	op := "certify " + string(ask.Machine)
+	in = WithDiscSets(in)
 	tested := testedBy(in, ask.Machine)
 	switch {
 	case len(tested) == 0:
@@ -97,12 +98,6 @@ func certificateInput(in Input, m *machine, ask CertificateAsk) calibration.Cert
 	c := calibration.CertificateInput{Machine: m.id, Product: ask.Product, DiscSet: ask.DiscSet, AsOf: ask.AsOf, CheckLimits: in.Policy.CheckLimits,
 		ValidDays: ask.ValidDays, ValidKg: ask.ValidKg, Densities: datedOf(in.Densities, m.id), Catches: datedOf(in.Catches, m.id), Trays: datedOf(in.Trays, m.id),
 		Overlaps: datedOf(in.Overlaps, m.id), Checks: checksOf(in.Checks)}
-	for i, t := range c.Catches {
-		c.Catches[i].Data.DiscSet = cmp.Or(t.Data.DiscSet, discSetAt(settings, t.Data.Product, t.Data.CatchTest, t.At))
-	}
-	for i, t := range c.Trays {
-		c.Trays[i].Data.DiscSet = cmp.Or(t.Data.DiscSet, discSetAt(settings, t.Data.Product, "", t.At))
-	}
 	for _, s := range settings {
 		c.Changes = append(c.Changes, calibration.ProductChange{At: s.Time, Product: s.Data.Product})
 	}
@@ -120,6 +115,20 @@ func certificateInput(in Input, m *machine, ask CertificateAsk) calibration.Cert
 		c.AsOf = lastOf(in, m.id)
 	}
 	return c
+}
+
+// WithDiscSets gives catch and tray tests that name no disc set the one the
+// machine was set to. The input's own lists are not changed.
+func WithDiscSets(in Input) Input {
+	in.Catches, in.Trays = slices.Clone(in.Catches), slices.Clone(in.Trays)
+	settings := sorted(in.Settings)
+	for i, t := range in.Catches {
+		in.Catches[i].Data.DiscSet = cmp.Or(t.Data.DiscSet, discSetAt(of(settings, t.Machine), t.Data.Product, t.Data.CatchTest, t.Time))
+	}
+	for i, t := range in.Trays {
+		in.Trays[i].Data.DiscSet = cmp.Or(t.Data.DiscSet, discSetAt(of(settings, t.Machine), t.Data.Product, "", t.Time))
+	}
+	return in
 }
 
 // discSetAt is the disc set of the setting that names the catch test, else of

@@ -17,6 +17,7 @@ import (
 const (
 	SchemaTests       = "hopperbook.tests/1"
 	SchemaCertificate = "hopperbook.certificate/1"
+	SchemaChecks      = "hopperbook.checks/1"
 )
 
 type (
@@ -33,6 +34,19 @@ type (
 		Machine schemas.MachineID `json:"machine"`
 		At      time.Time         `json:"at"`
 		Data    json.RawMessage   `json:"data"`
+	}
+
+	// ChecksAnswer is how the machines' checks stand.
+	ChecksAnswer struct {
+		Schema   string          `json:"schema"`
+		Machines []MachineChecks `json:"machines"`
+	}
+
+	// MachineChecks is how one machine's checks stand.
+	MachineChecks struct {
+		Machine schemas.MachineID        `json:"machine"`
+		Blocked bool                     `json:"blocked"` // a failed safety check stands against starting a job
+		Checks  []calibration.CheckState `json:"checks"`
 	}
 
 	// CertificateAnswer is a machine's calibration certificate.
@@ -237,21 +251,50 @@ func (a CertificateAnswer) overlapTable() Table {
 }
 
 func (a CertificateAnswer) checkTable() Table {
-	t := Table{Caption: "Machine checks", Columns: []Column{{"item", "Item", false}, {"value", "Value", true}, {"unit", "Unit", false}, {"at", "Checked", false}, {"state", "State", false}}}
+	t := Table{Caption: "Machine checks", Columns: checkColumns()}
 	for _, c := range a.Checks {
-		state := "passed"
-		if c.Failed {
-			state = "FAILED"
-		}
-		value, unit := plain(c.Value), c.Unit
-		if unit == "-" || unit == "" {
-			value, unit = "-", ""
-		}
-		t.Rows = append(t.Rows, []string{strings.TrimSpace(c.Words + " " + c.Position), value, unit, clock(c.At), state})
+		t.Rows = append(t.Rows, checkCells(c))
 		if c.Failed {
 			t.Notes = append(t.Notes, capital(c.Text)+".")
 		}
 	}
+	return t
+}
+
+func checkColumns() []Column {
+	return []Column{{"item", "Item", false}, {"value", "Value", true}, {"unit", "Unit", false}, {"at", "Checked", false}, {"state", "State", false}}
+}
+
+func checkCells(c calibration.CheckState) []string {
+	state := "passed"
+	if c.Failed {
+		state = "FAILED"
+	}
+	value, unit := plain(c.Value), c.Unit
+	if unit == "-" || unit == "" {
+		value, unit = "-", ""
+	}
+	return []string{strings.TrimSpace(c.Words + " " + c.Position), value, unit, clock(c.At), state}
+}
+
+// Checks is the table of machine checks.
+func Checks(a ChecksAnswer) Table {
+	t := Table{Caption: "Machine checks", Columns: append([]Column{{"machine", "Machine", false}}, checkColumns()...)}
+	for _, m := range a.Machines {
+		for _, c := range m.Checks {
+			t.Rows = append(t.Rows, append([]string{string(m.Machine)}, checkCells(c)...))
+			if c.Failed {
+				t.Notes = append(t.Notes, string(m.Machine)+": "+c.Text)
+			}
+		}
+		if m.Blocked {
+			t.Notes = append(t.Notes, "NO START with "+string(m.Machine)+": a safety check has failed; put it right and note the check again.")
+		}
+	}
+	if len(a.Machines) == 0 {
+		t.Notes = append(t.Notes, "No machine check is in the book.")
+	}
+	t.Notes = append(t.Notes, stopFirst)
 	return t
 }
 

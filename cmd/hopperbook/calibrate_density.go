@@ -33,7 +33,7 @@ func densityCommand() *cli.Command {
 }
 
 func densityAction(c *cli.Context) error {
-	tests, err := testsFor[densityData](c, schemas.TypeTestDensity)
+	tests, err := testsFor[schemas.TestDensity](c, schemas.TypeTestDensity, "mass-kg")
 	if err != nil {
 		return err
 	}
@@ -60,12 +60,13 @@ func densityAction(c *cli.Context) error {
 
 // densitySamples is the file's samples under the flags; masses by flag stand
 // in the first one's container.
-func densitySamples(c *cli.Context, tests []timed[densityData]) (samples []calibration.DensitySample, err error) {
+func densitySamples(c *cli.Context, tests []timed[schemas.TestDensity]) (samples []calibration.DensitySample, err error) {
 	for _, one := range tests {
-		s := calibration.DensitySample{MassKg: one.data.MassKg, VolumeL: one.data.VolumeL, TareKg: one.data.TareKg}
-		over(c, "volume-l", &s.VolumeL)
-		over(c, "tare-kg", &s.TareKg)
-		samples = append(samples, s)
+		for _, s := range calibration.Samples(one.data) {
+			over(c, "volume-l", &s.VolumeL)
+			over(c, "tare-kg", &s.TareKg)
+			samples = append(samples, s)
+		}
 	}
 	if !c.IsSet("mass-kg") {
 		return samples, nil
@@ -85,7 +86,7 @@ func densitySamples(c *cli.Context, tests []timed[densityData]) (samples []calib
 
 // lastHalfDay parts tests into those within half a day of the newest and the
 // ones before. Tests that came without a time are all one test.
-func lastHalfDay(tests []timed[densityData]) (newest, before []timed[densityData]) {
+func lastHalfDay(tests []timed[schemas.TestDensity]) (newest, before []timed[schemas.TestDensity]) {
 	var latest time.Time
 	for _, one := range tests {
 		if one.at.After(latest) {
@@ -93,7 +94,7 @@ func lastHalfDay(tests []timed[densityData]) (newest, before []timed[densityData
 		}
 	}
 	for _, one := range tests {
-		if latest.Sub(one.at) <= 12*time.Hour {
+		if latest.Sub(one.at) <= calibration.TestDay {
 			newest = append(newest, one)
 		} else {
 			before = append(before, one)
@@ -104,14 +105,14 @@ func lastHalfDay(tests []timed[densityData]) (newest, before []timed[densityData
 
 // lastDensity is what the test is compared with: as the flags say, else the
 // last half day of tests before it.
-func lastDensity(c *cli.Context, before []timed[densityData]) (ref calibration.DensityReference, err error) {
+func lastDensity(c *cli.Context, before []timed[schemas.TestDensity]) (ref calibration.DensityReference, err error) {
 	if c.IsSet("last-kg-m3") || len(before) == 0 {
 		return calibration.DensityReference{KgM3: c.Float64("last-kg-m3"), SEKgM3: c.Float64("last-se-kg-m3")}, nil
 	}
 	last, _ := lastHalfDay(before)
 	var test calibration.DensityTest
 	for _, one := range last {
-		test.Samples = append(test.Samples, calibration.DensitySample{MassKg: one.data.MassKg, VolumeL: one.data.VolumeL, TareKg: one.data.TareKg})
+		test.Samples = append(test.Samples, calibration.Samples(one.data)...)
 	}
 	result, err := calibration.MeasureDensity(test)
 	return result.AsReference(), fault.Wrap("the last test", err)

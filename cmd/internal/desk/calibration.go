@@ -31,11 +31,12 @@ func (d *Desk) tests(ctx context.Context, params []byte, w io.Writer) error {
 	}
 	var r reading
 	err := d.book.Read(ctx, func(v *book.View) error {
-		return r.events(ctx, v, []schemas.EventType{schemas.TypeRegisterProduct, schemas.TypeTestDensity, schemas.TypeTestCatch, schemas.TypeTestTray, schemas.TypeTestOverlap, schemas.TypeCheckMachine})
+		return r.events(ctx, v, []schemas.EventType{schemas.TypeRegisterProduct, schemas.TypeSettingChanged, schemas.TypeTestDensity, schemas.TypeTestCatch, schemas.TypeTestTray, schemas.TypeTestOverlap, schemas.TypeCheckMachine})
 	})
 	if err != nil {
 		return err
 	}
+	r.in = reconcile.WithDiscSets(r.in)
 	a := reports.TestsAnswer{Schema: reports.SchemaTests, Tests: []reports.BookedTest{}, DensityKgM3: map[schemas.ProductID]float64{}}
 	for _, product := range r.in.Products { // in order of time: a later entry replaces an earlier one
 		if kgM3 := product.Data.BulkDensityKgM3; kgM3 != nil {
@@ -71,13 +72,28 @@ func booked[T any](add adder, events []reconcile.At[T], kind schemas.EventType, 
 		if add.asked.Machine != "" && e.Machine != add.asked.Machine || add.asked.Product != "" && product(e.Data) != add.asked.Product {
 			continue
 		}
-		raw, err := json.Marshal(e.Data)
+		raw, err := withMachine(e.Data, e.Machine)
 		if err != nil {
 			return fault.New("answer tests", fault.Internal, err, "")
 		}
 		add.answer.Tests = append(add.answer.Tests, reports.BookedTest{Type: kind, Machine: e.Machine, At: e.Time, Data: raw})
 	}
 	return nil
+}
+
+// withMachine is an event's data that names its machine, also where the event
+// was made on it.
+func withMachine(data any, machine schemas.MachineID) (json.RawMessage, error) {
+	raw, err := json.Marshal(data)
+	if err != nil || machine == "" {
+		return raw, err
+	}
+	var fields map[string]any
+	if err := json.Unmarshal(raw, &fields); err != nil {
+		return nil, err
+	}
+	fields["machine"] = machine
+	return json.Marshal(fields)
 }
 
 // CertifyParams says which certificate is asked for.
