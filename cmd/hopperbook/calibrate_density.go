@@ -17,8 +17,9 @@ func densityCommand() *cli.Command {
 		Name:  "density",
 		Usage: "bulk density from a container's mass and volume, and what a change of it does to the rate",
 		Description: "Several masses (or several objects in the file) are repeats; of events, those within half a day of the newest are, and\n" +
-			"the half day before them is the last test to compare with.\n\n" +
+			"the half day before them is the last test to compare with; of the book the product's register is another.\n\n" +
 			"Example:\n  hopperbook calibrate density --mass-kg 16.0,16.1,16.2 --tare-kg 1.1 --volume-l 20 --register-kg-m3 780\n" +
+			"  hopperbook calibrate density --machine spreader-1 --product urea-46\n" +
 			`  echo '{"product":"urea-46","mass_kg":15.2,"volume_l":20}' | hopperbook calibrate density - --json`,
 		Flags: []cli.Flag{
 			&cli.StringFlag{Name: "mass-kg", Usage: "gross `KG` of each repeat, apart by commas"},
@@ -44,6 +45,13 @@ func densityAction(c *cli.Context) error {
 	}
 	newest, before := lastHalfDay(tests)
 	test := calibration.DensityTest{Register: calibration.DensityReference{KgM3: c.Float64("register-kg-m3")}}
+	if fromBook(c, "mass-kg") && !c.IsSet("register-kg-m3") {
+		booked, err := askTests(c)
+		if err != nil {
+			return err
+		}
+		test.Register.KgM3 = booked.DensityKgM3[tests[0].data.Product]
+	}
 	if test.Samples, err = densitySamples(c, newest); err != nil {
 		return err
 	}

@@ -147,12 +147,17 @@ func testsFor[T any](c *cli.Context, wanted schemas.EventType, numbers string) (
 	return takeTests[T](c, name, all, wanted)
 }
 
-// bookedTests are the book's tests of a kind, as they count.
-func bookedTests(c *cli.Context, wanted schemas.EventType) (all []timed[string], err error) {
-	var answer reports.TestsAnswer
+// askTests asks the book for its tests and the products' densities.
+func askTests(c *cli.Context) (answer reports.TestsAnswer, err error) {
 	err = withAsker(c, func(ctx context.Context, asker office.Asker) error {
 		return office.AskJSON(ctx, asker, desk.Tests, desk.TestsParams{Machine: schemas.MachineID(c.String("machine"))}, &answer)
 	})
+	return answer, err
+}
+
+// bookedTests are the book's tests of a kind, as they count.
+func bookedTests(c *cli.Context, wanted schemas.EventType) (all []timed[string], err error) {
+	answer, err := askTests(c)
 	if err != nil {
 		return nil, err
 	}
