@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"hopperbook/reconcile/calibration"
+	"hopperbook/reconcile/drift"
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
 )
@@ -36,9 +37,12 @@ type MachineCertificate struct {
 // fault.NotFound: no such tests; fault.Usage: several products and none named.
 // Cost: that of Run for the one machine, without coverage.
 func Certify(in Input, ask CertificateAsk) (MachineCertificate, error) {
-	op := "certify " + string(ask.Machine)
+	op, tested := "certify "+string(ask.Machine), testedBy(in, ask.Machine)
+	if !ask.AsOf.IsZero() {
+		in.Refills, in.Settings, in.Catches = upTo(in.Refills, ask.AsOf), upTo(in.Settings, ask.AsOf), upTo(in.Catches, ask.AsOf)
+		in.Passes = slices.DeleteFunc(slices.Clone(in.Passes), func(p Pass) bool { return p.start().After(ask.AsOf) })
+	}
 	in = WithDiscSets(in)
-	tested := testedBy(in, ask.Machine)
 	switch {
 	case len(tested) == 0:
 		return MachineCertificate{}, fault.Newf(op, fault.NotFound, "no catch test and no tray test of this machine is in the book", "tested are: "+cmp.Or(list(testedMachines(in)), "none"))
@@ -57,10 +61,33 @@ func Certify(in Input, ask CertificateAsk) (MachineCertificate, error) {
 	}
 	machine, product := reg.machines[ask.Machine].Data, reg.products[ask.Product].Data
 	input := certificateInput(in, m, ask)
+	if input.Against, err = drifted(m, in.Policy, ask.Product); err != nil {
+		return MachineCertificate{}, fault.Wrap(op, err)
+	}
 	input.RegisterKgM3 = orZero(product.BulkDensityKgM3)
 	input.TrayOptions.CVLimitPct = cmp.Or(ask.CVLimitPct, calibration.CVLimitFor(product.Analysis))
 	c, err := calibration.Certify(input)
 	return MachineCertificate{Certificate: c, MachineName: machine.Name, HopperM3: machine.HopperM3, ProductName: product.Name, Form: product.Form}, err
+}
+
+func upTo[T any](events []At[T], at time.Time) []At[T] {
+	return slices.DeleteFunc(slices.Clone(events), func(e At[T]) bool { return e.Time.After(at) })
+}
+
+// drifted is what the drift of the machine with the product says against its
+// last calibration; nothing while it holds or is only watched.
+func drifted(m *machine, p Policy, product schemas.ProductID) (against []string, err error) {
+	drifts, err := m.driftsOf(p)
+	if err != nil {
+		return nil, err
+	}
+	last := m.calibrated(product, time.UnixMilli(1<<53))
+	for _, d := range drifts {
+		if d.Product == product && d.State == string(drift.Recalibrate) && !last.IsZero() && d.Since.Equal(last) {
+			against = append(against, fmt.Sprintf("its loads say that the flow has changed by %+.1f %% since load %d: recalibrate", d.SizePct, d.ChangeLoad))
+		}
+	}
+	return against, nil
 }
 
 func orZero(v *float64) float64 {

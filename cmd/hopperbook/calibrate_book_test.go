@@ -59,6 +59,16 @@ func TestCalibrateFromTheBook(t *testing.T) {
 	if text := ask("checks"); !strings.Contains(text, "belt sag left") || !strings.Contains(text, "both sides equally") || strings.Contains(text, "NO START") {
 		t.Errorf("checks:\n%s", text)
 	}
+}
+
+// The certificate of the same book is the same bytes, drawn or not.
+func TestTheCertificateOfTheBook(t *testing.T) {
+	dir := t.TempDir()
+	book := []string{"--book", filepath.Join(dir, "book")}
+	must(t, calibrated, append([]string{"publish", "-"}, book...)...)
+	ask := func(args ...string) string {
+		return must(t, "", append(append([]string{"calibrate"}, args...), book...)...)
+	}
 	for _, r := range []struct {
 		args []string
 		exit int

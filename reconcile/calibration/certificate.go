@@ -56,6 +56,7 @@ type CertificateInput struct {
 	Checks       []Check
 	Changes      []ProductChange
 	Spread       []Spread     // of the product
+	Against      []string     // what else stands against relying on the machine, one sentence each
 	CheckLimits  []CheckLimit // nil: DefaultCheckLimits
 	TrayOptions  TrayOptions
 	ValidDays    int     // 0: DefaultValidDays
@@ -347,6 +348,7 @@ func (c *Certificate) validity(in CertificateInput) {
 	if change, ok := c.changed(in); ok {
 		say("the product was changed to %s on %s", change.Product, change.At.UTC().Format(time.DateOnly))
 	}
+	v.Reasons = append(v.Reasons, in.Against...)
 	v.Valid = len(v.Reasons) == 0
 	c.Validity = v
 }

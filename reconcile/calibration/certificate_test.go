@@ -90,6 +90,7 @@ func TestWhatStandsAgainstACertificate(t *testing.T) {
 		{"a slack belt", func(in *CertificateInput) {
 			in.Checks = append(in.Checks, checkAt(5, schemas.ItemBeltSag, 60, "mm", true))
 		}, ""},
+		{"drift", func(in *CertificateInput) { in.Against = []string{"it has drifted"} }, "it has drifted"},
 		{"no catch test", func(in *CertificateInput) { in.Catches = nil }, "no catch test"},
 		{"no tray test", func(in *CertificateInput) { in.Trays = nil }, "no tray test"},
 		{"an old tray test", func(in *CertificateInput) { in.Trays[0].At = noon.AddDate(-1, 0, 0) }, "the tray test of 2025-03-02 is older than 365 days"},

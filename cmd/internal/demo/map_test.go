@@ -2,7 +2,9 @@ package demo
 
 import (
 	"math"
+	"strings"
 	"testing"
+	"time"
 
 	"hopperbook/cmd/internal/desk"
 	"hopperbook/ingest/season"
@@ -125,5 +127,23 @@ func TestTheDemosMachinesAreCertified(t *testing.T) {
 				t.Errorf("%s: %+v", machine, f)
 			}
 		}
+	}
+}
+
+// A machine that has drifted from its calibration has no valid certificate, as
+// of the day before it did it had.
+func TestADriftedMachineIsNotCertified(t *testing.T) {
+	_, in := inputOf(t, season.Config{Seed: 1})
+	ask := reconcile.CertificateAsk{Machine: "spreader-3", Product: "super-9p"}
+	c, err := reconcile.Certify(in, ask)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if c.Validity.Valid || !strings.Contains(strings.Join(c.Validity.Reasons, "\n"), "since load 9: recalibrate") {
+		t.Errorf("%q", c.Validity.Reasons)
+	}
+	ask.AsOf = c.TestedAt.Add(4 * time.Hour)
+	if c, err = reconcile.Certify(in, ask); err != nil || !c.Validity.Valid || c.Validity.SpreadKg == 0 {
+		t.Errorf("hours after the test: %+v %v", c.Validity, err)
 	}
 }
