@@ -180,8 +180,8 @@ func (a CertificateAnswer) densityTable() Table {
 }
 
 func (a CertificateAnswer) catchTable() Table {
-	t := Table{Caption: "Catch tests", Columns: []Column{{"test", "Test", false}, {"gate_mm", "Gate mm", true}, {"catches", "Catches", true}, {"flow", "Flow", true}, {"flow_unit", "Unit", false},
-		{"se_pct", "Standard error %", true}, {"bout_width_m", "Bout width m", true}, {"rate_kg_ha", "kg/ha", true}}}
+	t := Table{Caption: "Catch tests", Columns: []Column{{"test", "Test", false}, {"caught_at", "Caught", false}, {"gate_mm", "Gate mm", true}, {"catches", "Catches", true}, {"flow", "Flow", true}, {"flow_unit", "Unit", false},
+		{"se_pct", "Std. error %", true}, {"bout_width_m", "Bout width m", true}, {"rate_kg_ha", "kg/ha", true}}}
 	for _, c := range a.Catches {
 		flow, rate, se := "-", "-", "-"
 		if v := c.Flow.KgPerM; c.Flow.Drive == calibration.ByGround && v != nil {
@@ -195,7 +195,7 @@ func (a CertificateAnswer) catchTable() Table {
 		if v := c.Flow.SEPct; v != nil {
 			se = number(*v, 2)
 		}
-		t.Rows = append(t.Rows, []string{string(c.Test.CatchTest), plain(c.Test.GateMm), fmt.Sprint(c.Flow.Repeats), flow, c.Flow.Drive.FlowUnit(), se, plain(c.Test.BoutWidthM), rate})
+		t.Rows = append(t.Rows, []string{string(c.Test.CatchTest), cmp.Or(strings.ReplaceAll(c.Test.CaughtAt, "_", " "), "-"), plain(c.Test.GateMm), fmt.Sprint(c.Flow.Repeats), flow, c.Flow.Drive.FlowUnit(), se, plain(c.Test.BoutWidthM), rate})
 	}
 	for _, c := range a.Curves {
 		if n := len(c.Points); n > 1 {
