@@ -88,7 +88,7 @@ var certificateCautions = [...]string{
 	"PTO: enclose the shaft along its whole length, the guard must not turn with it; no loose clothing, cords or hair near it. Stop the engine, take the key and wait until everything stands still before you reach in.",
 	"Spinning discs fling stones and lumps far, also behind and beside the machine: keep everybody out of the throw.",
 	"Dust, of lime above all, harms eyes, lungs and moist skin: goggles, mask, gloves, sleeves; flush with much water.",
-	"Ammonium nitrate feeds a fire: keep it from fuel, heat, dirt and confinement, and by itself.",
+	"Ammonium nitrate feeds a fire: keep it away from fuel, heat, dirt and confinement, and store it apart.",
 	"Weights are good for calibrating. Weighing for trade or billing needs a scale that is certified for it.",
 	"Wind and slopes shift the pattern: a certificate holds for wind no stronger than in the test.",
 	"Local codes, the machine's manual and licensed practice go before anything here.",

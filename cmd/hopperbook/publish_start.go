@@ -30,7 +30,7 @@ import (
 // events here and can be refused; what brings an identity has happened.
 func guarded(file *os.File, reason string, operator schemas.Operator) office.Events {
 	return func(ctx context.Context, asker office.Asker) (iter.Seq2[ingest.Outgoing, error], error) {
-		if mentioned, err := mentions(file, string(schemas.TypeJobStarted)); err != nil || !mentioned {
+		if makes, err := makesStarts(file); err != nil || !makes {
 			return exchange.Events(file), err
 		}
 		starts, checks, err := startsOf(file)
@@ -55,11 +55,13 @@ func guarded(file *os.File, reason string, operator schemas.Operator) office.Eve
 	}
 }
 
-// mentions leaves the file at its beginning.
-func mentions(file io.ReadSeeker, words string) (found bool, err error) {
+// makesStarts tells, without reading more than it must of a large file, whether
+// a line of it names the type and brings no source. It leaves the file at its
+// beginning.
+func makesStarts(file io.ReadSeeker) (found bool, err error) {
 	for r := bufio.NewReaderSize(file, 1<<20); !found; {
-		part, readErr := r.ReadSlice('\n') // a job.started line is shorter than the buffer
-		found = bytes.Contains(part, []byte(words))
+		line, readErr := r.ReadSlice('\n') // of a line longer than the buffer, pieces: none is a job.started
+		found = bytes.Contains(line, []byte(schemas.TypeJobStarted)) && !gjson.GetBytes(line, "source").Exists()
 		if errors.Is(readErr, io.EOF) {
 			break
 		}
