@@ -3,9 +3,11 @@ module hopperbook
 go 1.26.8
 
 require (
+	codeberg.org/go-pdf/fpdf v0.12.0
 	github.com/adrg/xdg v0.5.3
 	github.com/cloudevents/sdk-go/v2 v2.16.2
 	github.com/duckdb/duckdb-go/v2 v2.10506.0
+	github.com/go-fonts/dejavu v0.3.2
 	github.com/nats-io/nats-server/v2 v2.15.2
 	github.com/nats-io/nats.go v1.55.0
 	github.com/nats-io/nuid v1.0.1

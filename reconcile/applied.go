@@ -6,6 +6,7 @@ import (
 	"sort"
 
 	"hopperbook/reconcile/applied"
+	"hopperbook/reconcile/calibration"
 	"hopperbook/reconcile/plane"
 	"hopperbook/reconcile/track"
 	"hopperbook/schemas"
@@ -202,7 +203,7 @@ func (m *FieldMap) asked(laid []laidSegment) {
 // input lays segments on the field's plane, with their patterns.
 func (m *FieldMap) input(laid []laidSegment, all []At[schemas.TestTray]) (applied.Input, error) {
 	in := applied.Input{Field: m.Boundary.Polygon, Exclusion: m.Exclusion}
-	trays := sorted(all)
+	trays := sorted(notVoid(all))
 	seen := map[MapPattern]int{}
 	line, last := 0, laidSegment{}
 	for i, l := range laid {
@@ -254,5 +255,9 @@ func (p MapPattern) pattern(test schemas.TestTray) (applied.Pattern, error) {
 	if p.TrayTest == "" {
 		return applied.Even(p.BoutWidthM)
 	}
-	return applied.FromTrays(test)
+	whole, err := calibration.Whole(test)
+	if err != nil {
+		return applied.Pattern{}, fault.Wrap("lay it with tray test "+string(test.TrayTest), err)
+	}
+	return applied.FromTrays(whole)
 }

@@ -3,26 +3,31 @@ package reconcile
 import (
 	"time"
 
+	"hopperbook/reconcile/calibration"
 	"hopperbook/schemas"
 )
 
 // Input is everything a reconciliation looks at. It is plain data: the same
 // Input gives the same Result, whatever order its slices are in.
 type Input struct {
-	Policy   Policy
-	Fields   []At[schemas.RegisterField]
-	Machines []At[schemas.RegisterMachine]
-	Products []At[schemas.RegisterProduct]
-	Jobs     []At[schemas.RegisterJob]
-	Settings []At[schemas.SettingChanged]
-	Loads    []At[schemas.LoadWeighed]
-	Refills  []At[schemas.HopperRefilled]
-	Catches  []At[schemas.TestCatch]
-	Trays    []At[schemas.TestTray] // for maps
-	Dockets  []At[schemas.DocketReceived]
-	Surveys  []At[schemas.StockSurveyed]
-	Passes   []Pass
-	Findings []Finding // what was met while reading the events; they join the result's
+	Policy    Policy
+	Fields    []At[schemas.RegisterField]
+	Machines  []At[schemas.RegisterMachine]
+	Products  []At[schemas.RegisterProduct]
+	Jobs      []At[schemas.RegisterJob]
+	Settings  []At[schemas.SettingChanged]
+	Loads     []At[schemas.LoadWeighed]
+	Refills   []At[schemas.HopperRefilled]
+	Catches   []At[schemas.TestCatch]
+	Trays     []At[schemas.TestTray] // for maps
+	Densities []At[schemas.TestDensity]
+	Overlaps  []At[schemas.TestOverlap]
+	Starts    []At[schemas.JobStarted]
+	Checks    []At[schemas.CheckMachine]
+	Dockets   []At[schemas.DocketReceived]
+	Surveys   []At[schemas.StockSurveyed]
+	Passes    []Pass
+	Findings  []Finding // what was met while reading the events; they join the result's
 }
 
 // At is an event's data with where, when and on what machine it happened.
@@ -47,10 +52,11 @@ type Pass struct {
 // Policy holds the choices of the contractor; a zero field means the default
 // named beside it.
 type Policy struct {
-	ToleranceShare float64 // practical tolerance of the flow ratio; 0: 0.05
-	ARLLoads       float64 // in-control average run length of the drift test; 0: 400 loads
-	MaxGapS        float64 // fixes further apart are not joined; 0: 5 s
-	BoutWidthM     float64 // for logs and settings that name none; 0: none
+	ToleranceShare float64                  // practical tolerance of the flow ratio; 0: 0.05
+	ARLLoads       float64                  // in-control average run length of the drift test; 0: 400 loads
+	MaxGapS        float64                  // fixes further apart are not joined; 0: 5 s
+	BoutWidthM     float64                  // for logs and settings that name none; 0: none
+	CheckLimits    []calibration.CheckLimit // of machine checks; nil: calibration.DefaultCheckLimits
 }
 
 // start is the time of the first fix, which orders pass logs.

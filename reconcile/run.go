@@ -47,6 +47,10 @@ func Run(in Input) (Result, error) {
 		return Result{}, err
 	}
 	idleLoads(in, &reg, found)
+	safety(in, found)
+	densityTests(in, &reg, found)
+	catchTests(in, found)
+	trayTests(in, found)
 	res.Findings = found.sorted()
 	return res, nil
 }

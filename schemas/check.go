@@ -100,7 +100,7 @@ func (c *checker) equalLengths(r *Rule, seen uint64, entries *[maxFields]int, at
 			continue
 		}
 		if want := entries[r.index[f.LengthOf]]; entries[i] != want {
-			return c.fail(at+"/"+f.Name, "equalLength", "has %d entries, %s has %d; both need one a fix", entries[i], f.LengthOf, want)
+			return c.fail(at+"/"+f.Name, "equalLength", "has %d entries, %s has %d; both need as many", entries[i], f.LengthOf, want)
 		}
 	}
 	return true

@@ -138,6 +138,9 @@ func textSchema(s node, r *Rule) {
 
 func numberSchema(s node, r *Rule, kind string) {
 	s["type"] = kind
+	if r.Nullable {
+		s["type"] = []string{kind, "null"}
+	}
 	if !math.IsNaN(r.Min) {
 		s["minimum"] = r.Min
 	}

@@ -54,7 +54,10 @@ var badText = map[string][]string{
 
 // breaks lists values that break the rule.
 func breaks(r *Rule, have any) []broken {
-	all := []broken{{"null", nil}}
+	var all []broken
+	if !r.Nullable {
+		all = append(all, broken{"null", nil})
+	}
 	if r.Required {
 		all = append(all, broken{"missing", missing{}})
 	}

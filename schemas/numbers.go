@@ -13,6 +13,11 @@ import (
 func (c *checker) numbers(r, elem *Rule, raw, at string) (n int) {
 	last := 0.0
 	for i := nextEntry(raw, 1); raw[i] != ']'; i = nextEntry(raw, i) {
+		if elem.Nullable && raw[i] == 'n' {
+			i += len("null")
+			n++
+			continue
+		}
 		v, end := number(raw, i)
 		if end == i || !elem.holds(v) {
 			c.numberFail(elem, gjson.Parse(raw[i:]), entry(at, n))

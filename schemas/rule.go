@@ -37,6 +37,7 @@ type Rule struct {
 	MinItems int
 	MaxItems int    // 0: no bound
 	Ordered  bool   // numbers of a list do not fall
+	Nullable bool   // a number in a list may be null: not known
 	LengthOf string // the field's list is as long as that of the field named
 	Enum     []string
 	Format   string // id, token, ulid, date-time, decimal, currency, sha256
@@ -153,6 +154,8 @@ func (r *Rule) apply(part string) {
 		r.MaxItems = int(number())
 	case "ordered":
 		r.Ordered = true
+	case "nullable":
+		r.Nullable = true
 	case "lengthof":
 		r.LengthOf = value
 	case "enum":

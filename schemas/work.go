@@ -1,15 +1,27 @@
 package schemas
 
-// JobStarted and JobFinished bracket the work on a job.
+// JobStarted is the begin of work on a job.
 type JobStarted struct {
 	Job      JobID     `json:"job" rule:"id"`
 	Field    FieldID   `json:"field,omitempty" rule:"id"`
 	Operator Operator  `json:"operator,omitempty" rule:"maxlen=200"`
 	Machine  MachineID `json:"machine,omitempty" rule:"token" doc:"when the event was not made on the machine itself"`
+	Override *Override `json:"override,omitempty" doc:"started though a safety check of the machine had failed"`
 }
 
-// JobFinished is the end of work on a job; same data as JobStarted.
-type JobFinished JobStarted
+// Override is who started in spite of a failed safety check, and why.
+type Override struct {
+	Reason   string   `json:"reason" rule:"maxlen=2000"`
+	Operator Operator `json:"operator" rule:"maxlen=200"`
+}
+
+// JobFinished is the end of work on a job.
+type JobFinished struct {
+	Job      JobID     `json:"job" rule:"id"`
+	Field    FieldID   `json:"field,omitempty" rule:"id"`
+	Operator Operator  `json:"operator,omitempty" rule:"maxlen=200"`
+	Machine  MachineID `json:"machine,omitempty" rule:"token" doc:"when the event was not made on the machine itself"`
+}
 
 // SettingChanged is what the machine is set to from now on.
 type SettingChanged struct {

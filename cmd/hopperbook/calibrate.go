@@ -14,14 +14,16 @@ import (
 func calibrateCommand() *cli.Command {
 	group := &cli.Command{
 		Name:  "calibrate",
-		Usage: "work out the field tests of a calibration: density, catch, gate scale, trays, overlap",
+		Usage: "work out the field tests of a calibration: density, catch, gate scale, trays, overlap; machine checks; the certificate",
 		Description: "Each takes flags, or a FILE (- for standard input) with the data of the matching event as JSON: one object, a list, or\n" +
-			"events one a line as hopperbook export events writes them. Flags go before what the file says. Nothing is booked:\n" +
-			"publish the event for that.\n\n" +
+			"events one a line as hopperbook export events writes them. Without a file and without measured numbers the tests are those\n" +
+			"of the book that --machine, --product and --test name: the last one, where one alone is worked out. Flags go before what\n" +
+			"file or book say. Nothing is booked: publish the event for that.\n\n" +
 			"Stop the engine, take the key and wait until everything stands still before you reach in; keep people out of the throw.\n\n" +
 			"Example:\n  hopperbook calibrate catch --collected-kg 36.0,36.2,36.1 --distance 100 --bout-width 24\n" +
-			"  hopperbook export events | hopperbook calibrate gate - --product urea-46 --rate 150 --speed 14 --bout-width 24",
-		Subcommands: []*cli.Command{densityCommand(), catchCommand(), gateCommand(), trayCommand(), overlapCommand()},
+			"  hopperbook calibrate gate --machine spreader-1 --product urea-46 --rate 150 --bout-width 24\n" +
+			"  hopperbook calibrate tray --machine spreader-1\n  hopperbook calibrate certificate spreader-1 --pdf spreader-1.pdf",
+		Subcommands: []*cli.Command{densityCommand(), catchCommand(), gateCommand(), trayCommand(), overlapCommand(), certificateCommand(), checksCommand()},
 		Action: func(c *cli.Context) error {
 			if !c.Args().Present() {
 				return cli.ShowSubcommandHelp(c)
@@ -33,11 +35,14 @@ func calibrateCommand() *cli.Command {
 		command.OnUsageError = func(c *cli.Context, err error, _ bool) error {
 			return fault.New("", fault.Usage, err, "hopperbook "+commandName(c)+" --help lists its flags")
 		}
+		command.Flags = append(command.Flags, tableFlags()...)
+		if command.ArgsUsage != "" {
+			continue // asks the book alone
+		}
 		command.ArgsUsage = "[FILE|-]"
 		command.Flags = append(command.Flags,
-			&cli.StringFlag{Name: "product", Usage: "of the file's tests, those of `PRODUCT` only"},
-			&cli.BoolFlag{Name: "json", Usage: "print JSON instead of a table"},
-			&cli.BoolFlag{Name: "csv", Usage: "print CSV instead of a table"})
+			&cli.StringFlag{Name: "machine", Usage: "tests of `MACHINE` only; without a file those of the book"},
+			&cli.StringFlag{Name: "product", Usage: "tests of `PRODUCT` only"})
 	}
 	return group
 }
@@ -46,7 +51,7 @@ func calibrateCommand() *cli.Command {
 func commandName(c *cli.Context) string { return "calibrate " + c.Command.Name }
 
 func testFlag() cli.Flag {
-	return &cli.StringFlag{Name: "test", Usage: "of the file's tests, the one with this `ID`"}
+	return &cli.StringFlag{Name: "test", Usage: "the test with this `ID`"}
 }
 
 func number(name, usage string) cli.Flag {
@@ -80,11 +85,4 @@ func overOptional(c *cli.Context, flag string, value **float64) {
 		v := c.Float64(flag)
 		*value = &v
 	}
-}
-
-func given(v *float64) float64 {
-	if v == nil {
-		return 0
-	}
-	return *v
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/urfave/cli/v2"
 
@@ -28,7 +29,7 @@ func catchCommand() *cli.Command {
 		Name:  "catch",
 		Usage: "calibrated flow from a catch test by distance or by time, and the rate it gives",
 		Description: "In the data, repeats are all the catches and collected_kg is their mean; without repeats it is the one catch.\n" +
-			"tare_kg, revolutions, ground_driven and disc_set may stand beside the event's own fields.\n\n" +
+			"The masses are gross where tare_kg is given.\n\n" +
 			"Example:\n  hopperbook calibrate catch --collected-kg 36.0,36.2,36.1 --distance 100 --bout-width 24\n" +
 			"  hopperbook calibrate catch --collected-kg 49.1 --tare-kg 0.8 --time 30 --speed 12 --bout-width 12 --gate 62 --want 350\n" +
 			`  echo '{"gate_mm":62.5,"collected_kg":54,"time_s":30,"speed_kmh":18,"bout_width_m":24}' | hopperbook calibrate catch - --json`,
@@ -47,7 +48,7 @@ func catchCommand() *cli.Command {
 }
 
 func catchAction(c *cli.Context) error {
-	data, err := oneTest[catchData](c, schemas.TypeTestCatch)
+	data, err := oneTest[schemas.TestCatch](c, schemas.TypeTestCatch, "collected-kg")
 	if err != nil {
 		return err
 	}
@@ -96,25 +97,19 @@ func elsewhere(c *cli.Context, test calibration.CatchTest, a *reports.CatchAnswe
 
 // catchTest is the data of a catch test under the flags both catch and gate
 // have.
-func catchTest(c *cli.Context, data catchData) (test calibration.CatchTest, note []calibration.Finding, err error) {
-	test = calibration.CatchTest{CollectedKg: data.Repeats, TareKg: data.TareKg, DistanceM: given(data.DistanceM), TimeS: given(data.TimeS), SpeedKmh: given(data.SpeedKmh),
-		BoutWidthM: data.BoutWidthM, Revolutions: data.Revolutions, GroundDriven: data.GroundDriven || c.Bool("ground-driven")}
-	switch {
-	case c.IsSet("collected-kg"):
+func catchTest(c *cli.Context, data schemas.TestCatch) (test calibration.CatchTest, note []calibration.Finding, err error) {
+	test = calibration.CatchOf(data)
+	test.GroundDriven = test.GroundDriven || c.Bool("ground-driven")
+	if c.IsSet("collected-kg") {
 		if test.CollectedKg, err = wholeList("collected-kg", c.String("collected-kg")); err != nil {
 			return test, nil, err
 		}
-	case len(data.Repeats) == 0:
-		test.CollectedKg = []float64{data.CollectedKg}
-	default:
+	} else {
 		note = calibration.StatedMean(data.CollectedKg, data.Repeats)
 	}
 	over(c, "tare-kg", &test.TareKg)
 	over(c, "distance", &test.DistanceM)
 	over(c, "time", &test.TimeS)
-	if test.DistanceM > 0 && test.TimeS > 0 && data.DistanceM != nil && data.TimeS != nil {
-		test.TimeS = 0 // an event may note both; the distance is the measure of the test
-	}
 	return test, note, nil
 }
 
@@ -130,6 +125,7 @@ func gateCommand() *cli.Command {
 			&cli.StringSliceFlag{Name: "catch", Usage: "a catch as `MM:KG`, gate opening and gross mass; give it once a catch"},
 			number("test-speed", "`KM/H` the catches were made at, for a ground-driven belt timed"),
 			&cli.StringFlag{Name: "disc-set", Usage: "of the tests, those of this disc `SET` (granular, powder) only"},
+			&cli.StringFlag{Name: "since", Usage: "of events, those from this `DAY` on, like 2026-03-01 (UTC)"},
 			number("rate", "rate wanted, `KG/HA`"),
 			number("speed", "`KM/H` to work at"),
 			number("bout-width", "bout width to work at in `METRES`"),
@@ -162,17 +158,17 @@ func gateAction(c *cli.Context) error {
 
 // gateTests are the file's catch tests, or the catches given by flags.
 func gateTests(c *cli.Context) (tests []calibration.GateTest, err error) {
-	file, err := testsFor[catchData](c, schemas.TypeTestCatch)
+	file, err := testsFor[schemas.TestCatch](c, schemas.TypeTestCatch, "catch")
 	if err != nil {
 		return nil, err
 	}
-	if !c.Args().Present() {
+	if !c.Args().Present() && !fromBook(c, "catch") {
 		if file, err = catchesByFlag(c.StringSlice("catch"), c.String("disc-set"), c.String("product")); err != nil {
 			return nil, err
 		}
 	}
 	for _, one := range file {
-		if c.IsSet("disc-set") && one.data.DiscSet != c.String("disc-set") {
+		if c.IsSet("disc-set") && one.data.DiscSet != c.String("disc-set") || c.IsSet("since") && one.at.UTC().Format(time.DateOnly) < c.String("since") {
 			continue
 		}
 		test, _, err := catchTest(c, one.data)
@@ -180,13 +176,14 @@ func gateTests(c *cli.Context) (tests []calibration.GateTest, err error) {
 			return nil, err
 		}
 		over(c, "test-speed", &test.SpeedKmh)
-		tests = append(tests, calibration.GateTest{ID: one.data.CatchTest, Product: one.data.Product, DiscSet: one.data.DiscSet, BeltGear: one.data.BeltGear,
-			PTORpm: given(one.data.PTORpm), GateMm: one.data.GateMm, CatchTest: test})
+		gate := calibration.GateTestOf(one.data)
+		gate.CatchTest = test
+		tests = append(tests, gate)
 	}
 	return tests, nil
 }
 
-func catchesByFlag(catches []string, discSet, product string) (tests []timed[catchData], err error) {
+func catchesByFlag(catches []string, discSet, product string) (tests []timed[schemas.TestCatch], err error) {
 	for _, text := range catches {
 		gate, mass, _ := strings.Cut(text, ":")
 		gateMm, err1 := strconv.ParseFloat(strings.TrimSpace(gate), 64)
@@ -194,7 +191,7 @@ func catchesByFlag(catches []string, discSet, product string) (tests []timed[cat
 		if err1 != nil || err2 != nil {
 			return nil, fault.Newf("--catch", fault.Usage, fmt.Sprintf("%q is not a gate opening and a mass", text), "write it like 60:30.3")
 		}
-		one := timed[catchData]{}
+		one := timed[schemas.TestCatch]{}
 		one.data.GateMm, one.data.CollectedKg = gateMm, massKg
 		one.data.DiscSet, one.data.Product = discSet, schemas.ProductID(product)
 		tests = append(tests, one)

@@ -17,8 +17,9 @@ func densityCommand() *cli.Command {
 		Name:  "density",
 		Usage: "bulk density from a container's mass and volume, and what a change of it does to the rate",
 		Description: "Several masses (or several objects in the file) are repeats; of events, those within half a day of the newest are, and\n" +
-			"the half day before them is the last test to compare with.\n\n" +
+			"the half day before them is the last test to compare with; of the book the product's register is another.\n\n" +
 			"Example:\n  hopperbook calibrate density --mass-kg 16.0,16.1,16.2 --tare-kg 1.1 --volume-l 20 --register-kg-m3 780\n" +
+			"  hopperbook calibrate density --machine spreader-1 --product urea-46\n" +
 			`  echo '{"product":"urea-46","mass_kg":15.2,"volume_l":20}' | hopperbook calibrate density - --json`,
 		Flags: []cli.Flag{
 			&cli.StringFlag{Name: "mass-kg", Usage: "gross `KG` of each repeat, apart by commas"},
@@ -33,7 +34,7 @@ func densityCommand() *cli.Command {
 }
 
 func densityAction(c *cli.Context) error {
-	tests, err := testsFor[densityData](c, schemas.TypeTestDensity)
+	tests, err := testsFor[schemas.TestDensity](c, schemas.TypeTestDensity, "mass-kg")
 	if err != nil {
 		return err
 	}
@@ -44,6 +45,13 @@ func densityAction(c *cli.Context) error {
 	}
 	newest, before := lastHalfDay(tests)
 	test := calibration.DensityTest{Register: calibration.DensityReference{KgM3: c.Float64("register-kg-m3")}}
+	if fromBook(c, "mass-kg") && !c.IsSet("register-kg-m3") {
+		booked, err := askTests(c)
+		if err != nil {
+			return err
+		}
+		test.Register.KgM3 = booked.DensityKgM3[tests[0].data.Product]
+	}
 	if test.Samples, err = densitySamples(c, newest); err != nil {
 		return err
 	}
@@ -60,12 +68,13 @@ func densityAction(c *cli.Context) error {
 
 // densitySamples is the file's samples under the flags; masses by flag stand
 // in the first one's container.
-func densitySamples(c *cli.Context, tests []timed[densityData]) (samples []calibration.DensitySample, err error) {
+func densitySamples(c *cli.Context, tests []timed[schemas.TestDensity]) (samples []calibration.DensitySample, err error) {
 	for _, one := range tests {
-		s := calibration.DensitySample{MassKg: one.data.MassKg, VolumeL: one.data.VolumeL, TareKg: one.data.TareKg}
-		over(c, "volume-l", &s.VolumeL)
-		over(c, "tare-kg", &s.TareKg)
-		samples = append(samples, s)
+		for _, s := range calibration.Samples(one.data) {
+			over(c, "volume-l", &s.VolumeL)
+			over(c, "tare-kg", &s.TareKg)
+			samples = append(samples, s)
+		}
 	}
 	if !c.IsSet("mass-kg") {
 		return samples, nil
@@ -85,7 +94,7 @@ func densitySamples(c *cli.Context, tests []timed[densityData]) (samples []calib
 
 // lastHalfDay parts tests into those within half a day of the newest and the
 // ones before. Tests that came without a time are all one test.
-func lastHalfDay(tests []timed[densityData]) (newest, before []timed[densityData]) {
+func lastHalfDay(tests []timed[schemas.TestDensity]) (newest, before []timed[schemas.TestDensity]) {
 	var latest time.Time
 	for _, one := range tests {
 		if one.at.After(latest) {
@@ -93,7 +102,7 @@ func lastHalfDay(tests []timed[densityData]) (newest, before []timed[densityData
 		}
 	}
 	for _, one := range tests {
-		if latest.Sub(one.at) <= 12*time.Hour {
+		if latest.Sub(one.at) <= calibration.TestDay {
 			newest = append(newest, one)
 		} else {
 			before = append(before, one)
@@ -104,14 +113,14 @@ func lastHalfDay(tests []timed[densityData]) (newest, before []timed[densityData
 
 // lastDensity is what the test is compared with: as the flags say, else the
 // last half day of tests before it.
-func lastDensity(c *cli.Context, before []timed[densityData]) (ref calibration.DensityReference, err error) {
+func lastDensity(c *cli.Context, before []timed[schemas.TestDensity]) (ref calibration.DensityReference, err error) {
 	if c.IsSet("last-kg-m3") || len(before) == 0 {
 		return calibration.DensityReference{KgM3: c.Float64("last-kg-m3"), SEKgM3: c.Float64("last-se-kg-m3")}, nil
 	}
 	last, _ := lastHalfDay(before)
 	var test calibration.DensityTest
 	for _, one := range last {
-		test.Samples = append(test.Samples, calibration.DensitySample{MassKg: one.data.MassKg, VolumeL: one.data.VolumeL, TareKg: one.data.TareKg})
+		test.Samples = append(test.Samples, calibration.Samples(one.data)...)
 	}
 	result, err := calibration.MeasureDensity(test)
 	return result.AsReference(), fault.Wrap("the last test", err)

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -14,41 +15,11 @@ import (
 	"github.com/tidwall/gjson"
 	"github.com/urfave/cli/v2"
 
+	"hopperbook/cmd/internal/desk"
+	"hopperbook/cmd/internal/office"
+	"hopperbook/reports"
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
-)
-
-// The data of the test events as a file on the field may hold them: what the
-// computation does not need may be missing, and what the events do not carry
-// may be added.
-type (
-	densityData struct {
-		schemas.TestDensity
-		TareKg float64 `json:"tare_kg"`
-	}
-
-	catchData struct {
-		schemas.TestCatch
-		TareKg       float64 `json:"tare_kg"`
-		DiscSet      string  `json:"disc_set"`
-		Revolutions  float64 `json:"revolutions"`
-		GroundDriven bool    `json:"ground_driven"`
-	}
-
-	trayData struct {
-		schemas.TestTray
-		TrayWidthM    *float64   `json:"tray_width_m"`
-		TrayLengthM   *float64   `json:"tray_length_m"`
-		MassesG       []*float64 `json:"masses_g"` // null: the tray is missing
-		PositionsM    []float64  `json:"positions_m"`
-		Passes        int        `json:"passes"`
-		CatchRateKgHa float64    `json:"catch_rate_kg_ha"`
-	}
-
-	overlapData struct {
-		schemas.TestOverlap
-		Product schemas.ProductID `json:"product"`
-	}
 )
 
 // timed is the data of one test; at is zero where it came without an event.
@@ -130,11 +101,25 @@ func eachObject(r io.Reader, take func(raw string) error) error {
 	}
 }
 
-// testsFor gives the tests a command is about: those of its file that --product
-// and --test leave, or one empty test to be filled by flags.
-func testsFor[T any](c *cli.Context, wanted schemas.EventType) (tests []timed[T], err error) {
+// fromBook says that the tests are those of the book: no file, none of the
+// numbers the test is made of, and a machine, product or test to look for.
+func fromBook(c *cli.Context, numbers string) bool {
+	return !c.Args().Present() && !c.IsSet(numbers) && (c.IsSet("machine") || c.IsSet("product") || c.IsSet("test"))
+}
+
+// testsFor gives the tests a command is about: those of its file or of the book
+// that --machine, --product and --test leave, or one empty test to be filled by
+// flags. numbers is the flag that holds what was measured.
+func testsFor[T any](c *cli.Context, wanted schemas.EventType, numbers string) (tests []timed[T], err error) {
 	if err := aboveZero(c); err != nil {
 		return nil, err
+	}
+	if fromBook(c, numbers) {
+		all, err := bookedTests(c, wanted)
+		if err != nil {
+			return nil, err
+		}
+		return takeTests[T](c, "the book", all, wanted)
 	}
 	if !c.Args().Present() {
 		if c.NumFlags() == 0 {
@@ -159,6 +144,33 @@ func testsFor[T any](c *cli.Context, wanted schemas.EventType) (tests []timed[T]
 	if err != nil {
 		return nil, err
 	}
+	return takeTests[T](c, name, all, wanted)
+}
+
+// askTests asks the book for its tests and the products' densities.
+func askTests(c *cli.Context) (answer reports.TestsAnswer, err error) {
+	err = withAsker(c, func(ctx context.Context, asker office.Asker) error {
+		return office.AskJSON(ctx, asker, desk.Tests, desk.TestsParams{Machine: schemas.MachineID(c.String("machine"))}, &answer)
+	})
+	return answer, err
+}
+
+// bookedTests are the book's tests of a kind, as they count.
+func bookedTests(c *cli.Context, wanted schemas.EventType) (all []timed[string], err error) {
+	answer, err := askTests(c)
+	if err != nil {
+		return nil, err
+	}
+	for _, t := range answer.Tests {
+		if t.Type == wanted {
+			all = append(all, timed[string]{t.At, string(t.Data)})
+		}
+	}
+	return all, nil
+}
+
+// takeTests keeps what is asked for and reads it.
+func takeTests[T any](c *cli.Context, name string, all []timed[string], wanted schemas.EventType) (tests []timed[T], err error) {
 	for _, n := range all {
 		if !asked(c, n.data, wanted) {
 			continue
@@ -172,6 +184,9 @@ func testsFor[T any](c *cli.Context, wanted schemas.EventType) (tests []timed[T]
 		}
 		tests = append(tests, one)
 	}
+	if len(tests) == 0 && name == "the book" {
+		return nil, fault.Newf("read the book", fault.NotFound, fmt.Sprintf("no %s in it is asked for", wanted), "publish the test first, or name another machine, product or test; hopperbook "+commandName(c)+" --help shows an example")
+	}
 	if len(tests) == 0 {
 		return nil, fault.Newf("read "+name, fault.Input, fmt.Sprintf("no %s in it is asked for", wanted), fileHint)
 	}
@@ -184,7 +199,7 @@ func checkNumbers(data string, wanted schemas.EventType) error {
 	info, _ := schemas.Lookup(wanted)
 	for _, rule := range info.Data.Fields {
 		v := gjson.Get(data, rule.Name)
-		if rule.Kind != schemas.KindNumber || v.Type != gjson.Number {
+		if rule.Kind != schemas.KindNumber && rule.Kind != schemas.KindInteger || v.Type != gjson.Number {
 			continue // of another type: the decoder says so
 		}
 		if v.Num < rule.Min || v.Num > rule.Max {
@@ -196,20 +211,22 @@ func checkNumbers(data string, wanted schemas.EventType) error {
 
 func asked(c *cli.Context, data string, wanted schemas.EventType) bool {
 	id := strings.TrimPrefix(string(wanted), "test.") + "_test"
-	return (!c.IsSet("product") || gjson.Get(data, "product").Str == c.String("product")) &&
+	machine := gjson.Get(data, "machine").Str
+	return (!c.IsSet("machine") || machine == c.String("machine")) && (!c.IsSet("product") || gjson.Get(data, "product").Str == c.String("product")) &&
 		(!c.IsSet("test") || gjson.Get(data, id).Str == c.String("test"))
 }
 
-// oneTest is testsFor where one test alone can be worked out.
-func oneTest[T any](c *cli.Context, wanted schemas.EventType) (one T, err error) {
-	tests, err := testsFor[T](c, wanted)
+// oneTest is testsFor where one test alone can be worked out: of the book the
+// last one.
+func oneTest[T any](c *cli.Context, wanted schemas.EventType, numbers string) (one T, err error) {
+	tests, err := testsFor[T](c, wanted, numbers)
 	if err != nil {
 		return one, err
 	}
-	if len(tests) > 1 {
+	if len(tests) > 1 && !fromBook(c, numbers) {
 		return one, fault.Newf(commandName(c), fault.Usage, fmt.Sprintf("%d tests in the file", len(tests)), "choose one with --test ID")
 	}
-	return tests[0].data, nil
+	return tests[len(tests)-1].data, nil
 }
 
 // numberList reads numbers apart by commas or spaces; an empty place between

@@ -15,8 +15,7 @@ func trayCommand() *cli.Command {
 		Name:  "tray",
 		Usage: "evenness from a row of trays: CV over every bout width, the widest bout width, what the shape asks for",
 		Description: "The row is laid symmetrically about the driving line unless --positions-m says where the trays stand. CV is given for\n" +
-			"to-and-fro and round-and-round driving. In the data null is a missing tray; positions_m, passes and catch_rate_kg_ha may\n" +
-			"stand beside the event's own fields. Between multiples of the tray spacing the pattern is taken straight from tray to tray.\n\n" +
+			"to-and-fro and round-and-round driving. In the data null is a missing tray. Between multiples of the tray spacing the pattern is taken straight from tray to tray.\n\n" +
 			"Example:\n  hopperbook calibrate tray --masses-g 0,1,3,6,9,11,12,12,12,11,9,6,3,1,0 --spacing 1 --wind 1.2 --bout-width 9\n" +
 			`  echo '{"tray_spacing_m":0.5,"tray_width_m":0.5,"tray_length_m":0.5,"masses_g":[0,1.5,3.2,1.6,0],"wind_m_s":1}' | hopperbook calibrate tray - --json`,
 		Flags: []cli.Flag{
@@ -25,7 +24,7 @@ func trayCommand() *cli.Command {
 			number("spacing", "`METRES` from tray centre to tray centre"),
 			&cli.Float64Flag{Name: "tray-width", Usage: "`METRES` across the driving line", DefaultText: "0.5 where the file does not say"},
 			&cli.Float64Flag{Name: "tray-length", Usage: "`METRES` along the driving line", DefaultText: "0.5 where the file does not say"},
-			&cli.IntFlag{Name: "passes", Usage: "`TIMES` the row was driven over", DefaultText: "1"},
+			&cli.Int64Flag{Name: "passes", Usage: "`TIMES` the row was driven over", DefaultText: "1"},
 			number("bout-width", "the set bout width in `METRES`"),
 			number("wind", "wind during the test in `M/S`"),
 			number("catch-rate", "rate by the catch test at the set bout width, `KG/HA`"),
@@ -43,7 +42,7 @@ func trayCommand() *cli.Command {
 }
 
 func trayAction(c *cli.Context) error {
-	data, err := oneTest[trayData](c, schemas.TypeTestTray)
+	data, err := oneTest[schemas.TestTray](c, schemas.TypeTestTray, "masses-g")
 	if err != nil {
 		return err
 	}
@@ -70,44 +69,35 @@ func trayAction(c *cli.Context) error {
 }
 
 // trayTest is the data of a tray test under the flags.
-func trayTest(c *cli.Context, data trayData) (test calibration.TrayTest, err error) {
-	const standardTrayM = 0.5 // EN 13739-2:2011: trays of 500 mm by 500 mm
-	test = calibration.TrayTest{PositionsM: data.PositionsM, SpacingM: data.TraySpacingM, TrayWidthM: standardTrayM, TrayLengthM: standardTrayM, Passes: data.Passes,
-		BoutWidthM: data.BoutWidthM, WindMS: data.WindMS, CatchRateKgHa: data.CatchRateKgHa}
-	if data.TrayWidthM != nil {
-		test.TrayWidthM = *data.TrayWidthM
-	}
-	if data.TrayLengthM != nil {
-		test.TrayLengthM = *data.TrayLengthM
-	}
-	masses := data.MassesG
+func trayTest(c *cli.Context, data schemas.TestTray) (test calibration.TrayTest, err error) {
 	if c.IsSet("masses-g") {
-		if masses, err = numberList("masses-g", c.String("masses-g")); err != nil {
+		masses, err := numberList("masses-g", c.String("masses-g"))
+		if err != nil {
 			return test, err
 		}
-	}
-	for _, m := range masses {
-		if m == nil {
-			test.MassesG = append(test.MassesG, math.NaN())
-		} else {
-			test.MassesG = append(test.MassesG, *m)
+		data.MassesG = make(schemas.MassesG, len(masses))
+		for i, m := range masses {
+			data.MassesG[i] = math.NaN()
+			if m != nil {
+				data.MassesG[i] = *m
+			}
 		}
 	}
 	if c.IsSet("positions-m") {
-		if test.PositionsM, err = wholeList("positions-m", c.String("positions-m")); err != nil {
+		if data.PositionsM, err = wholeList("positions-m", c.String("positions-m")); err != nil {
 			return test, err
 		}
 	}
-	over(c, "spacing", &test.SpacingM)
-	over(c, "tray-width", &test.TrayWidthM)
-	over(c, "tray-length", &test.TrayLengthM)
-	over(c, "bout-width", &test.BoutWidthM)
-	over(c, "catch-rate", &test.CatchRateKgHa)
-	overOptional(c, "wind", &test.WindMS)
+	over(c, "spacing", &data.TraySpacingM)
+	over(c, "tray-width", &data.TrayWidthM)
+	over(c, "tray-length", &data.TrayLengthM)
+	over(c, "bout-width", &data.BoutWidthM)
+	overOptional(c, "catch-rate", &data.CatchRateKgHa)
+	overOptional(c, "wind", &data.WindMS)
 	if c.IsSet("passes") {
-		test.Passes = c.Int("passes")
+		data.Passes = c.Int64("passes")
 	}
-	return test, nil
+	return calibration.TraysOf(data), nil
 }
 
 func overlapCommand() *cli.Command {
@@ -128,7 +118,7 @@ func overlapCommand() *cli.Command {
 }
 
 func overlapAction(c *cli.Context) error {
-	data, err := oneTest[overlapData](c, schemas.TypeTestOverlap)
+	data, err := oneTest[schemas.TestOverlap](c, schemas.TypeTestOverlap, "at-line-g")
 	if err != nil {
 		return err
 	}
@@ -142,7 +132,9 @@ func overlapAction(c *cli.Context) error {
 			return err
 		}
 	}
-	result, err := calibration.MeasureOverlap(calibration.OverlapTest{AtLineG: data.AtDrivingLineG, BetweenG: data.BetweenLinesG, TolerancePct: c.Float64("tolerance")})
+	test := calibration.OverlapOf(data)
+	test.TolerancePct = c.Float64("tolerance")
+	result, err := calibration.MeasureOverlap(test)
 	if err != nil {
 		return err
 	}

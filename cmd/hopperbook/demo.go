@@ -66,6 +66,6 @@ func showDemo(c *cli.Context, report reports.Demo) error {
 		}
 		fmt.Fprintln(c.App.Writer)
 	}
-	fmt.Fprintf(c.App.Writer, "The book is in %s. Look around in it:\n  hopperbook fields --book %s\n", report.Dir, report.Dir)
+	fmt.Fprintf(c.App.Writer, "The book is in %s. Look around in it:\n  hopperbook fields --book %[1]s\n  hopperbook calibrate certificate spreader-1 --book %[1]s --pdf spreader-1.pdf\n", report.Dir)
 	return nil
 }

@@ -1,11 +1,8 @@
 package main
 
 import (
-	"bytes"
 	"context"
-	"fmt"
 	"io"
-	"os"
 
 	"github.com/urfave/cli/v2"
 
@@ -66,23 +63,11 @@ func mapAction(c *cli.Context) error {
 	}
 	for _, f := range mapFiles {
 		if name := c.String(f.flag); name != "" {
-			if err := writeMap(name, answer, f.render); err != nil {
+			if err := writeDrawn(name, func(w io.Writer) error { return f.render(w, answer) }); err != nil {
 				return err
 			}
 		}
 	}
 	answer.Grid = nil
 	return answerOrTable(c, answer, reports.Map)
-}
-
-// writeMap leaves no file behind that is not whole: it is drawn before it is made.
-func writeMap(name string, a reports.MapAnswer, render func(io.Writer, reports.MapAnswer) error) error {
-	var b bytes.Buffer
-	if err := render(&b, a); err != nil {
-		return fault.Wrap("draw "+name, err)
-	}
-	if err := os.WriteFile(name, b.Bytes(), 0o644); err != nil {
-		return fault.New(fmt.Sprintf("write %s", name), fault.Usage, err, "name a file in a folder that exists and can be written to")
-	}
-	return nil
 }

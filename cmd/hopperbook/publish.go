@@ -10,7 +10,7 @@ import (
 	"github.com/urfave/cli/v2"
 
 	"hopperbook/cmd/internal/office"
-	"hopperbook/ingest/exchange"
+	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
 )
 
@@ -22,8 +22,13 @@ func publishCommand() *cli.Command {
 		Description: "Events that bring no source and sequence are numbered by the file's digest, so publishing a file twice changes nothing.\n" +
 			"An event that breaks the contract is kept whole; hopperbook rejects shows it with the reason. Repair it and publish it alone:\n" +
 			"a changed file has a new digest, and its other bare lines would be new events.\n\n" +
+			"A bare job.started line is made here: it is refused while a safety check of its machine stands failed (guards, PTO shaft\n" +
+			"guard, lump-breaker cover, hitch chain, tyres), in the book or in the file, unless --override says why and who answers for it;\n" +
+			"that is recorded in the event. Events made elsewhere have happened and are booked; hopperbook reconcile tells of such starts.\n\n" +
 			"Example:\n  hopperbook publish day.jsonl\n  hopperbook export events | hopperbook publish - --book ./copy",
 		Flags: append(bookFlags(),
+			&cli.StringFlag{Name: "override", Usage: "start jobs against a failed safety check, because of `REASON`"},
+			&cli.StringFlag{Name: "operator", Usage: "`NAME` of who answers for --override", DefaultText: "the operator of the job.started line"},
 			&cli.DurationFlag{Name: "patience", Usage: "give up after `DURATION` without a new confirmation", Value: time.Minute},
 			&cli.BoolFlag{Name: "json", Usage: "print JSON instead of a line"}),
 		Action: publishAction,
@@ -45,7 +50,7 @@ func publishAction(c *cli.Context) error {
 	}
 	defer release()
 	bar := newBar("publish")
-	done, err := office.Publish(c.Context, cfg, exchange.Events(file), c.Duration("patience"), bar.publish)
+	done, err := office.Publish(c.Context, cfg, guarded(file, c.String("override"), schemas.Operator(c.String("operator"))), c.Duration("patience"), bar.publish)
 	bar.done()
 	switch {
 	case err != nil:

@@ -2,6 +2,7 @@ package book
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"io"
 	"os"
@@ -11,9 +12,11 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"hopperbook/ingest"
 	"hopperbook/ingest/storetest"
+	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
 )
 
@@ -265,5 +268,52 @@ func TestClosed(t *testing.T) {
 	}
 	if _, err := b.Marks(context.Background()); err == nil {
 		t.Error("a closed book was read")
+	}
+}
+
+// A book of version 1 with rows in it is brought up to date: its rows have
+// nothing in the new columns until they are rebuilt from the events.
+func TestABookOfVersionOne(t *testing.T) {
+	dir := t.TempDir()
+	b := openBook(t, dir)
+	const sag = `{"item":"belt_sag","value":60,"unit":"mm","pass":false,"position":"left"}`
+	at := time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
+	raw, err := schemas.Write(schemas.Identity{Source: storetest.A, Sequence: 1}, "01J00000000000000000000000", schemas.TypeCheckMachine, at, json.RawMessage(sag))
+	if err != nil {
+		t.Fatal(err)
+	}
+	event, bad := schemas.Read(raw)
+	if bad != nil {
+		t.Fatal(bad)
+	}
+	mustCommit(t, b, ingest.Received{Event: event, At: at})
+	if _, err := b.db.Exec("DELETE FROM migration WHERE version = 2"); err != nil {
+		t.Fatal(err)
+	}
+	steps, err := migrations()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for line := range strings.Lines(steps[1].sql) {
+		if column, ok := strings.CutPrefix(line, "ALTER TABLE "); ok {
+			words := strings.Fields(column) // TABLE ADD COLUMN name TYPE;
+			if _, err := b.db.Exec("ALTER TABLE " + words[0] + " DROP COLUMN " + words[3]); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	if err := b.Close(); err != nil {
+		t.Fatal(err)
+	}
+	b = openBook(t, dir)
+	position := func() any { return tableRows(t, b, "SELECT position FROM check_machine ORDER BY ALL")[0][0] }
+	if got := position(); got != nil {
+		t.Errorf("position %v before the rebuild", got)
+	}
+	if err := b.Rebuild(context.Background()); err != nil {
+		t.Fatal(err)
+	}
+	if got := position(); got != "left" {
+		t.Errorf("position %v after the rebuild", got)
 	}
 }

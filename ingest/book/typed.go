@@ -98,6 +98,9 @@ func columnValue(r *schemas.Rule, v gjson.Result) (driver.Value, error) {
 		})
 		return list, err
 	}
+	if r.Nullable && v.Type == gjson.Null {
+		return nil, nil
+	}
 	switch r.Kind {
 	case schemas.KindString:
 		if r.Format == "date-time" {

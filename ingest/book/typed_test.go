@@ -55,6 +55,9 @@ func columnsOf(t *testing.T, b *Book, table string) []string {
 
 // randomValue makes a value that keeps the rule.
 func randomValue(r *rand.Rand, rule *schemas.Rule) any {
+	if rule.Nullable && r.IntN(3) == 0 {
+		return nil
+	}
 	switch rule.Kind {
 	case schemas.KindString:
 		return randomText(r, rule)

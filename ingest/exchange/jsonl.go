@@ -32,7 +32,7 @@ const maxLine = 32 << 20
 // lines are skipped.
 func Events(file io.ReadSeeker) iter.Seq2[ingest.Outgoing, error] {
 	return func(yield func(ingest.Outgoing, error) bool) {
-		source, err := fileSource(file)
+		source, err := FileSource(file)
 		if err != nil {
 			yield(ingest.Outgoing{}, err)
 			return
@@ -65,7 +65,9 @@ func Events(file io.ReadSeeker) iter.Seq2[ingest.Outgoing, error] {
 	}
 }
 
-func fileSource(file io.ReadSeeker) (schemas.Source, error) {
+// FileSource is the source of the events that a file's bare lines become; the
+// file is left at its beginning.
+func FileSource(file io.ReadSeeker) (schemas.Source, error) {
 	sum := sha256.New()
 	if _, err := io.Copy(sum, file); err != nil {
 		return "", fault.New("read the events", fault.Input, err, "is it a readable file?")

@@ -26,12 +26,13 @@ type crew struct {
 	needKg  float64 // nominal, for the rest of the day
 	levelKg float64 // refill at this residual; 0: run to empty
 	open    IntervalTruth
+	tester  tester
 }
 
 func newCrew(p *plan, number int, faults []Fault) *crew {
 	cfg, me := p.cfg, p.spreaders[number]
 	rng := rand.New(rand.NewPCG(cfg.Seed, 0xc4e3<<32|uint64(number)))
-	c := &crew{plan: p, number: number, me: me, faults: faults, truth: &Truth{}, began: map[int]FaultTruth{}, prod: -1}
+	c := &crew{plan: p, number: number, me: me, faults: faults, truth: &Truth{}, began: map[int]FaultTruth{}, prod: -1, tester: newTester(cfg.Seed, number)}
 	c.driver = driver{
 		cfg: cfg, rng: rng, earth: earthAt(originLatDeg, originLonDeg),
 		rec:   newRecorder(cfg.Seed, schemas.DeviceSource(schemas.DeviceID(me.id), "tablet")),
@@ -145,7 +146,7 @@ func (c *crew) changeProduct(prod int) {
 	wantKg := distanceM * c.boutM * c.rateM2()
 	test := schemas.TestCatch{
 		CatchTest: c.catch, Product: p.id, GateMm: round(p.gateMm/mean, 10), CollectedKg: round(wantKg, 100),
-		BoutWidthM: c.boutM, DistanceM: &distanceM, BeltGear: p.gear,
+		BoutWidthM: c.boutM, DistanceM: &distanceM, BeltGear: p.gear, DiscSet: p.form, CaughtAt: schemas.CaughtAtBelt,
 	}
 	for _, s := range seen {
 		test.Repeats = append(test.Repeats, round(wantKg*s/mean, 100))
@@ -153,6 +154,7 @@ func (c *crew) changeProduct(prod int) {
 	c.hopper.catch, c.hopper.walk, c.hopper.wornFromKg = 1/mean, 1, c.hopper.totalKg
 	c.hopper.lowKg = c.plan.loadKg(c.number, prod) / fullShare / 4
 	c.now = c.now.Add(15 * time.Minute)
+	c.setUp()
 	c.note(schemas.TypeTestCatch, test)
 	c.truth.Catches = append(c.truth.Catches, CatchTruth{c.catch, c.me.id, p.id, c.hopper.catch})
 	c.gateMm = test.GateMm
@@ -216,6 +218,7 @@ func (c *crew) runOut() {
 
 // bookField writes down what became of the field.
 func (c *crew) bookField() {
+	c.overlapTest()
 	w := c.work
 	covered, sd := w.raster.coveredM2()
 	c.truth.Fields = append(c.truth.Fields, FieldTruth{

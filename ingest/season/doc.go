@@ -31,6 +31,11 @@
 // outside; nothing else lands outside. Loaders keep up: no machine waits for
 // another, and a loader is wherever it is needed.
 //
+// Besides the catch test a crew checks its machine, weighs the density and lays
+// trays when it sets up for a product, and looks at the overlap after the first
+// field. Nothing is the matter there, and nothing else depends on their chances.
+// The trays' pattern overlaps to the even ground the truth is told of.
+//
 // # Invariants
 //
 // The same Config gives the same bytes (on one architecture: floating point

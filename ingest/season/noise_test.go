@@ -75,7 +75,7 @@ func TestCatchErrors(t *testing.T) {
 		c := newCrew(p, 0, nil)
 		c.now = p.cfg.Start
 		c.changeProduct(lime)
-		e, bad := schemas.Read(c.rec.events[0].Raw)
+		e, bad := schemas.Read(c.rec.events[len(c.rec.events)-1].Raw)
 		if bad != nil {
 			t.Fatal(bad)
 		}

@@ -32,12 +32,16 @@ func Even(boutWidthM float64) (Pattern, error) {
 }
 
 // FromTrays is the pattern of a tray test. The trays stand side by side,
-// tray_spacing_m from middle to middle, the row's middle on the driving line;
-// their width and length change every mass alike and so nothing. O(n).
+// tray_spacing_m from middle to middle, the row's middle on the driving line or
+// where positions_m has it; their width and length change every mass alike and so nothing. O(n).
 func FromTrays(t schemas.TestTray) (Pattern, error) {
 	const op = "make a pattern of tray test "
 	n := len(t.MassesG)
-	reach := float64(n+1) / 2 * t.TraySpacingM
+	middle := 0.0
+	if len(t.PositionsM) == n && n > 0 {
+		middle = (t.PositionsM[0] + t.PositionsM[n-1]) / 2
+	}
+	reach := float64(n+1)/2*t.TraySpacingM + math.Abs(middle)
 	if n == 0 || !(t.TraySpacingM > 0 && reach <= MaxReachM) {
 		return Pattern{}, fault.Newf(op+string(t.TrayTest), fault.Input, fmt.Sprintf("%d trays every %v m", n, t.TraySpacingM),
 			fmt.Sprintf("A pattern has trays and reaches at most %d m to each side.", MaxReachM))
@@ -54,7 +58,7 @@ func FromTrays(t schemas.TestTray) (Pattern, error) {
 	}
 	p := Pattern{atM: make([]float64, n+2), density: make([]float64, n+2)}
 	for i := range p.atM {
-		p.atM[i] = (float64(i) - float64(n+1)/2) * t.TraySpacingM
+		p.atM[i] = middle + (float64(i)-float64(n+1)/2)*t.TraySpacingM
 		if i > 0 && i <= n {
 			p.density[i] = t.MassesG[i-1] / sum / t.TraySpacingM
 		}

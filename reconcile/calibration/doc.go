@@ -5,11 +5,13 @@
 // scale's curve over several catch tests and the gate to set for a rate; the
 // tray test (rate of each tray, symmetry, coefficient of variation over every
 // bout width, widest bout width, what the shape asks for); the overlap test;
-// the findings each of them calls for.
+// the findings each of them calls for; machine checks against limits that are
+// data, and whether a failed one stands against starting a job; the calibration
+// certificate and how long it holds.
 //
 // Does not own: how tests reach the book (schemas, ingest), whether a machine
-// left its calibration later (reconcile/drift), how results are shown
-// (reports), any maker's chart.
+// left its calibration later (reconcile/drift), what it has spread since
+// (reconcile), how results are shown (reports), any maker's chart.
 //
 // # Overlap of passes
 //

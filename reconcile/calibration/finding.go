@@ -31,6 +31,7 @@ const (
 	PassesLater      Kind = "passes_later"       // a wider bout width passes again after one that fails
 	CatchDisagrees   Kind = "catch_disagrees"    // trays and catch test tell different rates
 	OverlapUnsure    Kind = "overlap_unsure"     // too few trays to be sure of the verdict
+	NotTested        Kind = "not_tested"         // a certificate without one of the tests
 )
 
 // Finding is something a person should know about a test.

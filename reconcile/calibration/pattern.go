@@ -110,19 +110,24 @@ func (p Pattern) overlapped(boutWidthM float64, driving Driving) []float64 {
 		trays *= 2
 	}
 	phase := p.FirstM/p.SpacingM - math.Floor(p.FirstM/p.SpacingM)
-	reach := math.Max(math.Abs(p.centreM(-1)), math.Abs(p.centreM(len(p.MassesG))))
 	y := make([]float64, trays)
 	for i := range y {
-		x := (float64(i) + phase) * spacing
-		for pass := math.Ceil((x - reach) / boutWidthM); pass*boutWidthM <= x+reach; pass++ {
-			d := x - pass*boutWidthM
-			if driving == ToAndFro && math.Mod(pass, 2) != 0 {
-				d = -d
-			}
-			y[i] += p.between(d)
-		}
+		y[i] = p.allPasses((float64(i)+phase)*spacing, boutWidthM, driving)
 	}
 	return y
+}
+
+// allPasses is what a tray at x holds after all passes that reach it.
+func (p Pattern) allPasses(x, boutWidthM float64, driving Driving) (massG float64) {
+	reach := math.Max(math.Abs(p.centreM(-1)), math.Abs(p.centreM(len(p.MassesG))))
+	for pass := math.Ceil((x - reach) / boutWidthM); pass*boutWidthM <= x+reach; pass++ {
+		d := x - pass*boutWidthM
+		if driving == ToAndFro && math.Mod(pass, 2) != 0 {
+			d = -d
+		}
+		massG += p.between(d)
+	}
+	return massG
 }
 
 // between is the catch [g] of a tray at x: straight between the centres of

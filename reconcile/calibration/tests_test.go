@@ -224,3 +224,36 @@ func TestStatedMean(t *testing.T) {
 		t.Errorf("without repeats: %v", got)
 	}
 }
+
+// What lies at each tray after all passes, by laying many passes one by one;
+// the triangle of 10 m is even at a bout width of 10 m.
+func TestOnTheGround(t *testing.T) {
+	even, err := MeasureTrays(trayCases(t)[0].test(), TrayOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, kgHa := range even.OnTheGround(10, ToAndFro) {
+		near(t, "a triangle", kgHa, even.RatesKgHa[10], 1e-9)
+		near(t, "place", even.PositionsM[i], float64(i-10), 1e-9)
+	}
+	skewed := Tray{PositionsM: []float64{-1, 0, 1, 2}, RatesKgHa: []float64{10, 40, 30, 20}}
+	for _, driving := range []Driving{ToAndFro, RoundAndRound} {
+		got := skewed.OnTheGround(3, driving)
+		for i, x := range skewed.PositionsM {
+			want := 0.0
+			for pass := -20; pass <= 20; pass++ {
+				d := x - 3*float64(pass)
+				if driving == ToAndFro && pass%2 != 0 {
+					d = -d
+				}
+				if j := slices.Index(skewed.PositionsM, d); j >= 0 {
+					want += skewed.RatesKgHa[j]
+				}
+			}
+			near(t, string(driving), got[i], want, 1e-9)
+		}
+	}
+	if skewed.OnTheGround(0, ToAndFro) != nil || (Tray{}).OnTheGround(3, ToAndFro) != nil {
+		t.Error("nothing to draw")
+	}
+}

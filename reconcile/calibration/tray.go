@@ -316,3 +316,17 @@ func (r *Tray) mean(t TrayTest, p Pattern) {
 		r.MeanBoutWidthM, r.MeanKgHa = width, known(t.rate(p.MeanG(*width)))
 	}
 }
+
+// OnTheGround is what lies at each tray of the row [kg/ha] after all passes at
+// a bout width [m], for drawing; nil for a width that is not above zero. O(n).
+func (r Tray) OnTheGround(boutWidthM float64, driving Driving) []float64 {
+	if !positive(boutWidthM) || len(r.PositionsM) < 2 {
+		return nil
+	}
+	p := Pattern{MassesG: r.RatesKgHa, FirstM: r.PositionsM[0], SpacingM: (r.PositionsM[len(r.PositionsM)-1] - r.PositionsM[0]) / float64(len(r.PositionsM)-1)}
+	out := make([]float64, len(r.PositionsM))
+	for i, x := range r.PositionsM {
+		out[i] = p.allPasses(x, boutWidthM, driving)
+	}
+	return out
+}

@@ -3,8 +3,10 @@ package render
 import (
 	"bytes"
 	"encoding/json"
+	"strings"
 	"testing"
 
+	"hopperbook/reconcile/calibration"
 	"hopperbook/reports"
 )
 
@@ -34,6 +36,30 @@ func FuzzMapFiles(f *testing.F) {
 		b.Reset()
 		if err := GeoJSON(&b, a); err == nil && !json.Valid(b.Bytes()) {
 			t.Fatal("no JSON")
+		}
+	})
+}
+
+// Whatever names come from outside, a certificate is drawn, twice the same.
+func FuzzCertificateNames(f *testing.F) {
+	for _, seed := range []string{"Spreader 1", "", "\x00\r\n\t", "\u202Eabc\U0001F69C\uFFFD\uFEFF", "\xff\xfe(\\)", "{n}{{.}}</svg><script>", strings.Repeat("W", 500)} {
+		f.Add(seed, seed)
+	}
+	base := certificate(f, nil)
+	f.Fuzz(func(t *testing.T, machine, product string) {
+		a := base
+		a.MachineName, a.ProductName, a.DiscSet = machine, product, machine+product
+		a.Findings = append(a.Findings, calibration.Finding{Text: product})
+		sheet := a.Sheet()
+		if !bytes.Equal(drawn(t, sheet, A4), drawn(t, sheet, A4)) {
+			t.Error("two drawings differ")
+		}
+		var page bytes.Buffer
+		if err := CertificateHTML(&page, sheet); err != nil {
+			t.Fatal(err)
+		}
+		if n := strings.Count(page.String(), "<script"); n != 0 {
+			t.Errorf("%d scripts in the page", n)
 		}
 	})
 }

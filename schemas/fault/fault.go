@@ -15,7 +15,7 @@ const (
 	Usage                   // the command line or request is off
 	Input                   // data was read but is not acceptable
 	NotFound                // what was asked for is not in the book
-	Conflict                // another fact with the same identity, or a stale plan
+	Conflict                // another fact with the same identity or against it, or a stale plan
 	Held                    // another process has the book
 	Unavailable             // hub or network does not answer
 	TooNew                  // made by a newer version of the program

@@ -30,6 +30,8 @@ const (
 	Marks     = "marks"     // what the book holds of each source
 	Counts    = "counts"    // how many events it holds
 	Map       = "map"       // where a product landed on a field; asked with MapParams
+	Tests     = "tests"     // the calibration's tests and checks as they count; asked with TestsParams
+	Certify   = "certify"   // a machine's calibration certificate; asked with CertifyParams
 )
 
 // Desk answers from one book. Safe for concurrent use.
@@ -45,7 +47,7 @@ func New(b *book.Book) *Desk {
 
 // Questions lists the questions.
 func (d *Desk) Questions() []string {
-	return []string{Reconcile, Fields, Drift, Balance, Stock, Gaps, Rejects, Export, Marks, Counts, Map}
+	return []string{Reconcile, Fields, Drift, Balance, Stock, Gaps, Rejects, Export, Marks, Counts, Map, Tests, Certify}
 }
 
 // Answer writes the answer to w.
@@ -75,6 +77,10 @@ func (d *Desk) Answer(ctx context.Context, question string, params []byte, w io.
 		return d.marks(ctx, params, w)
 	case Map:
 		return d.fieldMap(ctx, params, w)
+	case Tests:
+		return d.tests(ctx, params, w)
+	case Certify:
+		return d.certify(ctx, params, w)
 	}
 	return fault.Newf("answer", fault.Usage, fmt.Sprintf("there is no question %q", question), "hub and command are of different versions; update the older")
 }

@@ -16,7 +16,8 @@ import (
 var inputTypes = [...]schemas.EventType{
 	schemas.TypeRegisterField, schemas.TypeRegisterMachine, schemas.TypeRegisterProduct, schemas.TypeRegisterJob,
 	schemas.TypeSettingChanged, schemas.TypeLoadWeighed, schemas.TypeHopperRefilled, schemas.TypeTestCatch, schemas.TypeTestTray,
-	schemas.TypeDocketReceived, schemas.TypeStockSurveyed,
+	schemas.TypeDocketReceived, schemas.TypeStockSurveyed, schemas.TypeJobStarted, schemas.TypeCheckMachine,
+	schemas.TypeTestDensity, schemas.TypeTestOverlap,
 }
 
 // input reads one state of the book and its head.
@@ -33,15 +34,21 @@ func (d *Desk) input(ctx context.Context) (in reconcile.Input, head int64, err e
 // inputOf reads the amendments first, then what they may amend.
 func inputOf(ctx context.Context, v *book.View) (reconcile.Input, error) {
 	var r reading
-	err := v.Events(ctx, []schemas.EventType{schemas.TypeEventAmended}, func(e *schemas.Event) error { return r.amended.Add(e) })
-	if err == nil {
-		err = v.Events(ctx, inputTypes[:], r.event)
-	}
+	err := r.events(ctx, v, inputTypes[:])
 	if err == nil {
 		err = v.Passes(ctx, r.pass)
 	}
 	r.idle()
 	return r.in, err
+}
+
+// events reads events of some types as they count.
+func (r *reading) events(ctx context.Context, v *book.View, types []schemas.EventType) error {
+	err := v.Events(ctx, []schemas.EventType{schemas.TypeEventAmended}, func(e *schemas.Event) error { return r.amended.Add(e) })
+	if err != nil {
+		return err
+	}
+	return v.Events(ctx, types, r.event)
 }
 
 // InputOf makes the input of a reconciliation from events without a book.
@@ -128,6 +135,14 @@ func (r *reading) event(raw *schemas.Event) error {
 		return take(&in.Dockets, &e, raw)
 	case schemas.TypeStockSurveyed:
 		return take(&in.Surveys, &e, raw)
+	case schemas.TypeTestDensity:
+		return take(&in.Densities, &e, raw)
+	case schemas.TypeTestOverlap:
+		return take(&in.Overlaps, &e, raw)
+	case schemas.TypeJobStarted:
+		return take(&in.Starts, &e, raw)
+	case schemas.TypeCheckMachine:
+		return take(&in.Checks, &e, raw)
 	}
 	return take(&in.Catches, &e, raw)
 }

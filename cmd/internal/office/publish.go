@@ -19,11 +19,18 @@ type Published struct {
 	NotBooked int    `json:"not_booked"` // of them: kept as rejected or contradicting
 }
 
+// Events gives what is to be published, or refuses it; it may ask the book first.
+type Events func(context.Context, Asker) (iter.Seq2[ingest.Outgoing, error], error)
+
 // Publish sends events through the book's hub, waits until the book has them
 // and counts those that it kept without booking them.
-func Publish(ctx context.Context, cfg Config, events iter.Seq2[ingest.Outgoing, error], patience time.Duration, report hub.Progress) (Published, error) {
+func Publish(ctx context.Context, cfg Config, from Events, patience time.Duration, report hub.Progress) (Published, error) {
 	p := Published{Schema: "hopperbook.published/1"}
-	err := With(ctx, cfg, func(ctx context.Context, client *hub.Client) (err error) {
+	err := With(ctx, cfg, func(ctx context.Context, client *hub.Client) error {
+		events, err := from(ctx, remote{client})
+		if err != nil {
+			return err
+		}
 		sent := map[schemas.Identity]bool{}
 		noted := func(yield func(ingest.Outgoing, error) bool) {
 			for out, err := range events {

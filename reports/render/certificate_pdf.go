@@ -1,0 +1,345 @@
+package render
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"strings"
+
+	"codeberg.org/go-pdf/fpdf"
+	"github.com/go-fonts/dejavu/dejavusans"
+	"github.com/go-fonts/dejavu/dejavusansbold"
+	"golang.org/x/image/font/sfnt"
+
+	"hopperbook/reports"
+	"hopperbook/schemas/fault"
+)
+
+// Paper is a size of page.
+type Paper string
+
+// The sizes; the zero value of Paper is A4.
+const (
+	A4     Paper = "a4"
+	Letter Paper = "letter"
+)
+
+const (
+	pdfMargin  = 16.0 // mm
+	pdfFoot    = 18.0
+	pdfLine    = 4.6 // of running text
+	pdfRow     = 5.4 // of a table
+	pdfFace    = "sans"
+	pdfSize    = 9.0 // points
+	pdfTitle   = 18.0
+	pdfHeading = 10.5
+	mmPerPoint = 25.4 / 72
+)
+
+// CertificatePDF writes a certificate as PDF. The dates in the file are the
+// sheet's, so that the same sheet gives the same bytes. Letters that the
+// embedded font (DejaVu Sans: Latin, Greek, Cyrillic, Armenian, Georgian and
+// more) does not have are drawn as a box, and the page says that the HTML has
+// them. Refused: a paper that is neither A4 nor letter.
+func CertificatePDF(w io.Writer, s reports.CertificateSheet, paper Paper) error {
+	size, ok := map[Paper]string{"": "A4", A4: "A4", Letter: "Letter"}[paper]
+	if !ok {
+		return fault.Newf("draw the certificate", fault.Usage, "there is no paper "+string(paper), "choose a4 or letter")
+	}
+	p, err := newPDF(size, s)
+	if err != nil {
+		return err
+	}
+	p.head(s)
+	p.facts(s)
+	p.charts(s.Charts)
+	for _, t := range s.Tables {
+		p.table(t)
+	}
+	p.list("Remarks", s.Remarks)
+	p.list("Cautions", s.Cautions)
+	p.signatures(s.Signatures)
+	var out bytes.Buffer
+	if err := p.Output(&out); err != nil {
+		return fault.New("draw the certificate", fault.Internal, err, "")
+	}
+	_, err = w.Write(out.Bytes())
+	return err
+}
+
+// pdf is a document with the page's habits.
+type pdf struct {
+	*fpdf.Fpdf
+	width   float64 // between the margins
+	font    *sfnt.Font
+	buffer  sfnt.Buffer
+	lacking bool // a letter was drawn as a box
+}
+
+func newPDF(size string, s reports.CertificateSheet) (*pdf, error) {
+	font, err := sfnt.Parse(dejavusans.TTF)
+	if err != nil {
+		return nil, fault.New("read the font", fault.Internal, err, "")
+	}
+	f := fpdf.New("P", "mm", size, "")
+	f.SetCatalogSort(true)
+	f.SetCreationDate(s.Made.UTC())
+	f.SetModificationDate(s.Made.UTC())
+	f.SetProducer("hopperbook", true)
+	f.SetTitle(s.Title+": "+s.Subject, true)
+	f.SetMargins(pdfMargin, pdfMargin, pdfMargin)
+	f.SetAutoPageBreak(true, pdfFoot)
+	f.AddUTF8FontFromBytes(pdfFace, "", dejavusans.TTF)
+	f.AddUTF8FontFromBytes(pdfFace, "B", dejavusansbold.TTF)
+	pageW, _ := f.GetPageSize()
+	p := &pdf{Fpdf: f, width: pageW - 2*pdfMargin, font: font}
+	f.AliasNbPages("{n}")
+	f.SetFooterFunc(func() { p.foot(s.Foot) })
+	f.AddPage()
+	f.SetFont(pdfFace, "", pdfSize)
+	return p, nil
+}
+
+// drawable is text the font has letters for, on one line.
+func (p *pdf) drawable(text string) string {
+	const box = '\u25A1'
+	return strings.Map(func(r rune) rune {
+		if r < ' ' || r == 0x7F {
+			return ' '
+		}
+		if i, err := p.font.GlyphIndex(&p.buffer, r); err != nil || i == 0 || r > 0xFFFF {
+			p.lacking = true
+			return box
+		}
+		return r
+	}, text)
+}
+
+func (p *pdf) foot(words string) {
+	p.SetY(-pdfFoot + 4)
+	p.SetFont(pdfFace, "", 7)
+	p.SetTextColor(90, 90, 90)
+	if p.lacking {
+		words += " A box stands for a letter this font lacks; the HTML form has it."
+	}
+	y := p.GetY()
+	p.MultiCell(p.width-20, 3.2, p.drawable(words), "", "L", false)
+	p.SetXY(pdfMargin+p.width-20, y)
+	p.CellFormat(20, 3.2, fmt.Sprintf("page %d of {n}", p.PageNo()), "", 0, "R", false, 0, "")
+	p.SetTextColor(0, 0, 0)
+	p.SetFont(pdfFace, "", pdfSize)
+}
+
+func (p *pdf) head(s reports.CertificateSheet) {
+	p.SetFont(pdfFace, "B", pdfHeading)
+	box := p.GetStringWidth(s.Status) + 8
+	p.SetLineWidth(0.5)
+	p.Rect(pdfMargin+p.width-box, pdfMargin, box, 9, "D")
+	p.SetXY(pdfMargin+p.width-box, pdfMargin)
+	p.CellFormat(box, 9, s.Status, "", 0, "C", false, 0, "")
+	p.SetXY(pdfMargin, pdfMargin)
+	p.SetFont(pdfFace, "B", pdfTitle)
+	p.CellFormat(p.width-box-4, 9, s.Title, "", 1, "L", false, 0, "")
+	p.SetFont(pdfFace, "", pdfHeading)
+	p.MultiCell(p.width-box-4, 5.4, p.drawable(s.Subject), "", "L", false)
+	p.SetLineWidth(0.4)
+	p.Line(pdfMargin, p.GetY()+2, pdfMargin+p.width, p.GetY()+2)
+	p.SetY(p.GetY() + 5)
+	p.list("Why it does not hold", s.Reasons)
+}
+
+func (p *pdf) facts(s reports.CertificateSheet) {
+	const label = 30.0
+	for _, f := range s.Facts {
+		p.SetFont(pdfFace, "", pdfSize)
+		p.SetTextColor(80, 80, 80)
+		p.CellFormat(label, pdfLine, p.drawable(f[0]), "", 0, "L", false, 0, "")
+		p.SetTextColor(0, 0, 0)
+		p.MultiCell(p.width-label, pdfLine, p.drawable(f[1]), "", "L", false)
+	}
+	p.SetY(p.GetY() + 3)
+}
+
+// room begins a new page where less than a height is left.
+func (p *pdf) room(mm float64) {
+	_, pageH := p.GetPageSize()
+	if p.GetY()+mm > pageH-pdfFoot {
+		p.AddPage()
+	}
+}
+
+func (p *pdf) heading(text string) {
+	p.SetFont(pdfFace, "B", pdfHeading)
+	p.CellFormat(p.width, 6.4, p.drawable(text), "", 1, "L", false, 0, "")
+	p.SetFont(pdfFace, "", pdfSize)
+}
+
+func (p *pdf) charts(charts []reports.Chart) {
+	const high, gap = 62.0, 6.0
+	if len(charts) == 0 {
+		return
+	}
+	p.room(high + 4)
+	wide := (p.width - gap) / 2
+	y := p.GetY()
+	for i, c := range charts {
+		drawChart(pdfSheet{p}, c, pdfMargin+float64(i%2)*(wide+gap), y, wide, high)
+	}
+	p.SetXY(pdfMargin, y+high+4)
+	p.SetFont(pdfFace, "", pdfSize)
+}
+
+// table keeps its heading, its columns' names and its first rows together;
+// a table that goes on to another page repeats the names.
+func (p *pdf) table(t reports.Table) {
+	p.room(6.4 + 3*pdfRow)
+	p.heading(t.Caption)
+	widths := p.columns(t)
+	p.rowOf(t, widths, titles(t), "B")
+	for _, row := range t.Rows {
+		_, pageH := p.GetPageSize()
+		if p.GetY()+pdfRow > pageH-pdfFoot {
+			p.AddPage()
+			p.rowOf(t, widths, titles(t), "B")
+		}
+		p.rowOf(t, widths, row, "")
+	}
+	p.SetY(p.GetY() + 1)
+	for _, note := range t.Notes {
+		p.MultiCell(p.width, pdfLine, p.drawable(note), "", "L", false)
+	}
+	p.SetY(p.GetY() + 3)
+}
+
+func titles(t reports.Table) []string {
+	out := make([]string, len(t.Columns))
+	for i, c := range t.Columns {
+		out[i] = c.Title
+	}
+	return out
+}
+
+// columns are as wide as their widest cell; what is left goes to all alike,
+// what is missing is taken from all in proportion.
+func (p *pdf) columns(t reports.Table) []float64 {
+	const pad = 5.0
+	widths := make([]float64, len(t.Columns))
+	total := 0.0
+	for i, c := range t.Columns {
+		p.SetFont(pdfFace, "B", pdfSize-0.5)
+		widths[i] = p.GetStringWidth(p.drawable(c.Title))
+		p.SetFont(pdfFace, "", pdfSize-0.5)
+		for _, row := range t.Rows {
+			widths[i] = max(widths[i], p.GetStringWidth(p.drawable(row[i])))
+		}
+		widths[i] += pad
+		total += widths[i]
+	}
+	spare := (p.width - total) / float64(len(widths))
+	for i := range widths {
+		if spare >= 0 {
+			widths[i] += spare
+		} else {
+			widths[i] *= p.width / total
+		}
+	}
+	return widths
+}
+
+func (p *pdf) rowOf(t reports.Table, widths []float64, cells []string, style string) {
+	p.SetFont(pdfFace, style, pdfSize-0.5)
+	p.SetDrawColor(190, 190, 190)
+	if style == "B" {
+		p.SetDrawColor(0, 0, 0)
+	}
+	p.SetLineWidth(0.15)
+	for i, cell := range cells {
+		align, gap := "L", 0.0
+		if t.Columns[i].Right {
+			align = "R"
+		} else if i > 0 && t.Columns[i-1].Right {
+			gap = 2 // words beside numbers
+			p.CellFormat(gap, pdfRow, "", "B", 0, "L", false, 0, "")
+		}
+		p.CellFormat(widths[i]-gap, pdfRow, p.fit(cell, widths[i]-gap-2), "B", 0, align, false, 0, "")
+	}
+	p.Ln(-1)
+	p.SetDrawColor(0, 0, 0)
+	p.SetFont(pdfFace, "", pdfSize)
+}
+
+// fit cuts a text to a width, with three dots where it was cut.
+func (p *pdf) fit(text string, width float64) string {
+	letters := []rune(p.drawable(text))
+	for n := len(letters); n > 0; n-- {
+		cut := string(letters[:n])
+		if n < len(letters) {
+			cut += "..."
+		}
+		if p.GetStringWidth(cut) <= width {
+			return cut
+		}
+	}
+	return ""
+}
+
+func (p *pdf) list(heading string, words []string) {
+	if len(words) == 0 {
+		return
+	}
+	p.room(6.4 + 2*pdfLine)
+	p.heading(heading)
+	for _, w := range words {
+		p.CellFormat(4, pdfLine, "\u2013", "", 0, "L", false, 0, "")
+		p.MultiCell(p.width-4, pdfLine, p.drawable(w), "", "L", false)
+	}
+	p.SetY(p.GetY() + 3)
+}
+
+func (p *pdf) signatures(names []string) {
+	if len(names) == 0 {
+		return
+	}
+	const gap = 10.0
+	p.room(22)
+	y := p.GetY() + 14
+	wide := (p.width - gap*float64(len(names)-1)) / float64(len(names))
+	for i, name := range names {
+		x := pdfMargin + float64(i)*(wide+gap)
+		p.SetLineWidth(0.25)
+		p.Line(x, y, x+wide, y)
+		p.SetXY(x, y+1)
+		p.CellFormat(wide, pdfLine, name, "", 0, "L", false, 0, "")
+	}
+}
+
+// pdfSheet draws charts.
+type pdfSheet struct{ p *pdf }
+
+func (s pdfSheet) line(x1, y1, x2, y2, width float64, grey int, dashed bool) {
+	s.p.SetLineWidth(width)
+	s.p.SetDrawColor(grey, grey, grey)
+	if dashed {
+		s.p.SetDashPattern([]float64{1.6, 1}, 0)
+	}
+	s.p.Line(x1, y1, x2, y2)
+	s.p.SetDashPattern([]float64{}, 0)
+	s.p.SetDrawColor(0, 0, 0)
+}
+
+func (s pdfSheet) box(x, y, w, h float64, grey int) {
+	s.p.SetFillColor(grey, grey, grey)
+	s.p.Rect(x, y, max(w, 0), max(h, 0), "F")
+}
+
+func (s pdfSheet) words(x, y float64, text string, at anchor) {
+	s.p.SetFont(pdfFace, "", frameText/mmPerPoint)
+	text = s.p.drawable(text)
+	switch at {
+	case aroundMiddle:
+		x -= s.p.GetStringWidth(text) / 2
+	case fromRight:
+		x -= s.p.GetStringWidth(text)
+	}
+	s.p.Text(x, y, text)
+}
