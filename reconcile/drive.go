@@ -168,6 +168,17 @@ func (o MeasureOptions) measureAreas(machines []MachineDrive, tracks [][]track.S
 	if err != nil {
 		return Areas{}, err
 	}
+	for _, drawn := range []struct {
+		kind, what string
+		p          *plane.Polygon
+	}{{"odd_boundary", "the boundary", polygon}, {"odd_exclusion", "the exclusion areas", exclusion}} {
+		if drawn.p == nil {
+			continue
+		}
+		if fault := shapeFault(*drawn.p); fault != "" {
+			found.add(Finding{Kind: drawn.kind, Text: "draw " + drawn.what + " anew, what they hold is doubtful: " + fault})
+		}
+	}
 	a, err := coverage.Measure(swaths, polygon, exclusion)
 	if err != nil {
 		return Areas{}, fault.Wrap("measure the drive", err)

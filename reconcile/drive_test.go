@@ -88,6 +88,10 @@ func TestExclusionAreasOfADrive(t *testing.T) {
 	up := driven("", schemas.SpreadingOn, [2]float64{65, -50}, [2]float64{65, 150})
 	checkAreas(t, "measured", measured(t, o, up).Areas,
 		Areas{SwathM2: 4000, CoveredM2: 1500, ExcludedM2: 500, MissedM2: 8000, OutsideM2: 2000, BoundaryM2: 10000, ExclusionM2: 500})
+	o.Exclusion = schemas.Boundary{{{at(60, 0), at(90, 30), at(90, 0), at(60, 30), at(60, 0)}}}
+	if d := measured(t, o, up); !slices.ContainsFunc(d.Findings, func(f Finding) bool { return f.Kind == "odd_exclusion" }) {
+		t.Errorf("a bow tie excludes without a word: %v", d.Findings)
+	}
 	if !p.Contains(25, 50) || p.Contains(25, 70) {
 		t.Error("it does not lie where it was drawn")
 	}

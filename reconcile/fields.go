@@ -105,16 +105,16 @@ func field(reg *registers, cover *coverage.Cover, mass balance.FieldMass, machin
 	return f, nil
 }
 
-// shares of what was spread while driving in the field: what landed where it should; what landed over
-// the boundary, where swaths reach by OutsideM2; what landed in exclusion areas. Both are taken as hit
-// once, and product as even across the bout width.
+// shares of what was spread while driving in the field: what landed where it should, over the
+// boundary, where swaths reach, and in exclusion areas. Each counts as often as it was
+// covered, and product is taken as even across the bout width.
 func shares(a coverage.Result) (target, outside, excluded float64) {
-	if a.SwathM2 <= 0 {
+	sum := a.TargetTimesM2 + a.OutsideTimesM2 + a.ExcludedTimesM2
+	if sum <= 0 {
 		return 1, 0, 0
 	}
-	outside = min(1, a.OutsideM2/a.SwathM2)
-	excluded = min(1-outside, a.ExcludedM2/a.SwathM2)
-	return 1 - outside - excluded, outside, excluded
+	outside, excluded = a.OutsideTimesM2/sum, a.ExcludedTimesM2/sum
+	return a.TargetTimesM2 / sum, outside, excluded
 }
 
 // rate is kg/ha, 0 where no area was covered.

@@ -101,7 +101,9 @@ func Coverage(a CoverageAnswer) Table {
 		row("boundary", a.BoundaryM2)
 	}
 	if a.ExclusionM2 > 0 || a.ExcludedM2 > 0 {
-		row("exclusion areas in it", a.ExclusionM2)
+		if a.BoundaryM2 > 0 {
+			row("exclusion areas in it", a.ExclusionM2)
+		}
 		row("spread in exclusion areas", a.ExcludedM2)
 	}
 	row("error of these at most", a.ErrorM2)

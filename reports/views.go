@@ -34,6 +34,14 @@ func rateDecimals(kgHa float64) int {
 	return 0
 }
 
+// covered is a figure of covered ground; a dash where none was covered.
+func covered(f reconcile.Field, figure string) string {
+	if f.CoveredM2 <= 0 {
+		return "-"
+	}
+	return figure
+}
+
 // Fields is the table of real rates.
 func Fields(a FieldsAnswer) Table {
 	t := Table{Caption: "Real rate of each field (mass spread / covered area), 95 % interval",
@@ -43,8 +51,8 @@ func Fields(a FieldsAnswer) Table {
 	for _, f := range a.Fields {
 		d := rateDecimals(f.SetRateKgHa)
 		t.Rows = append(t.Rows, []string{string(f.Field), f.Name, string(f.Product), ha(f.CoveredM2), tonnes(f.MassKg),
-			number(f.SetRateKgHa, d), number(f.FieldRateKgHa, d), number(f.FieldRateLow, d), number(f.FieldRateHigh, d),
-			signed(100*(f.FieldRateKgHa/f.SetRateKgHa-1), 1), number(100*(f.Overlap2M2+f.Overlap3M2)/f.CoveredM2, 1), yes(f.Open)})
+			number(f.SetRateKgHa, d), covered(f, number(f.FieldRateKgHa, d)), covered(f, number(f.FieldRateLow, d)), covered(f, number(f.FieldRateHigh, d)),
+			covered(f, signed(100*(f.FieldRateKgHa/f.SetRateKgHa-1), 1)), covered(f, number(100*(f.Overlap2M2+f.Overlap3M2)/f.CoveredM2, 1)), yes(f.Open)})
 	}
 	if len(a.Fields) == 0 {
 		t.Notes = append(t.Notes, "No field has been spread yet: the book holds no pass log inside a field's boundary, or no refill.")

@@ -135,6 +135,14 @@ func TestPublishRefusesAnUnsafeStart(t *testing.T) {
 	if out := must(t, "", append([]string{"export", "events"}, book...)...); out != "" {
 		t.Fatalf("something was sent: %s", out)
 	}
+	for lines, want := range map[string]string{
+		failed + `{"type":"job.started","time":"2026-03-02T07:00:00Z","data":{"job":"J1"}}` + "\n": "the start names no machine, and a safety check of sp1 has failed",
+		strings.Replace(failed, `,"pass":false`, "", 1) + start("J1", "07", ""):                    "a machine check beside a job's start breaks the contract",
+	} {
+		if stderr, exit := publish(lines); exit == 0 || !strings.Contains(stderr, want) {
+			t.Errorf("exit %d %s, want %s", exit, stderr, want)
+		}
+	}
 	if stderr, exit := publish(start("J0", "05", "") + failed); exit != 0 {
 		t.Fatalf("started before it failed: %s", stderr)
 	}

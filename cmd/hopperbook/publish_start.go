@@ -76,13 +76,14 @@ func makesStarts(file io.ReadSeeker) (found bool, err error) {
 }
 
 // startsOf gives the starts that would be made here, and every machine check in
-// the file; it leaves the file at its beginning. Lines that break the contract
+// the file; it leaves the file at its beginning. Other lines that break the contract
 // are left to the book, which keeps them with the reason.
 func startsOf(file *os.File) (starts []schemas.Event, checks []calibration.Check, err error) {
 	source, err := exchange.FileSource(file)
 	if err != nil {
 		return nil, nil, err
 	}
+	var broken error // a check that the book would not take
 	for out, err := range exchange.Events(file) {
 		if err != nil {
 			return nil, nil, err
@@ -92,6 +93,8 @@ func startsOf(file *os.File) (starts []schemas.Event, checks []calibration.Check
 		}
 		event, bad := schemas.Read(out.Raw)
 		switch {
+		case bad != nil && out.Type == schemas.TypeCheckMachine:
+			broken = bad
 		case bad != nil:
 		case event.Type == schemas.TypeCheckMachine:
 			data, err := schemas.DecodeData[schemas.CheckMachine](&event)
@@ -102,6 +105,10 @@ func startsOf(file *os.File) (starts []schemas.Event, checks []calibration.Check
 		case event.Source == source:
 			starts = append(starts, event)
 		}
+	}
+	if len(starts) > 0 && broken != nil {
+		return nil, nil, fault.New("publish: a machine check beside a job's start breaks the contract; nothing was sent", fault.Input, broken,
+			"mend the check's line: whether the machine may start hangs on it")
 	}
 	_, err = file.Seek(0, io.SeekStart)
 	return starts, checks, err
@@ -120,6 +127,9 @@ func allowed(starts []schemas.Event, checks []calibration.Check, reason string, 
 		flagged := override == nil && strings.TrimSpace(reason) != ""
 		if flagged {
 			override = &schemas.Override{Reason: reason, Operator: cmp.Or(operator, data.Operator)}
+		}
+		if err := named(start, data, checks); err != nil {
+			return nil, err
 		}
 		plan := calibration.PlanStart(checks, start.Machine(), start.Time, override, calibration.DefaultCheckLimits())
 		switch err := plan.Refusal(); {
@@ -152,4 +162,20 @@ func replaced(events iter.Seq2[ingest.Outgoing, error], data map[schemas.Identit
 			}
 		}
 	}
+}
+
+// named refuses a start that names no machine where any machine has a failed
+// safety check: it may be that one's.
+func named(start schemas.Event, data schemas.JobStarted, checks []calibration.Check) error {
+	if start.Machine() != "" {
+		return nil
+	}
+	for _, c := range checks {
+		if calibration.PlanStart(checks, c.Machine, start.Time, nil, calibration.DefaultCheckLimits()).Refusal() != nil {
+			return fault.Newf(fmt.Sprintf("publish: job %s; nothing was sent", data.Job), fault.Usage,
+				fmt.Sprintf("the start names no machine, and a safety check of %s has failed", cmp.Or(string(c.Machine), "a machine without a name")),
+				`put "machine" into the line's data`)
+		}
+	}
+	return nil
 }

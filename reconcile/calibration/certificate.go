@@ -363,6 +363,9 @@ func (c *Certificate) pattern(say func(string, ...any)) {
 	if !r.Valid {
 		say("the tray test is void: too much wind")
 	}
+	if c.Tray.Test.WindMS == nil {
+		say("nobody wrote down the wind of the tray test")
+	}
 	for _, x := range r.Findings {
 		if x.Kind == BoutTooWide || x.Kind == BoutBeyondTrays || x.Kind == NoBoutWidth {
 			say("the pattern: %s", x.Text)

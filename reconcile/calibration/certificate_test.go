@@ -94,6 +94,7 @@ func TestWhatStandsAgainstACertificate(t *testing.T) {
 		{"no catch test", func(in *CertificateInput) { in.Catches = nil }, "no catch test"},
 		{"no tray test", func(in *CertificateInput) { in.Trays = nil }, "no tray test"},
 		{"an old tray test", func(in *CertificateInput) { in.Trays[0].At = noon.AddDate(-1, 0, 0) }, "the tray test of 2025-03-02 is older than 365 days"},
+		{"no wind", func(in *CertificateInput) { in.Trays[0].Data.WindMS = nil }, "nobody wrote down the wind"},
 		{"wind", func(in *CertificateInput) { in.Trays[0].Data.WindMS = known(4) }, "the tray test is void"},
 		{"a bout width too wide", func(in *CertificateInput) { in.Trays[0].Data.BoutWidthM = 15 }, "at the set bout width of 15 m the CV to-and-fro is 25.9 %"},
 		{"a bout width beyond the trays", func(in *CertificateInput) { in.Trays[0].Data.BoutWidthM = 22 }, "beyond the row of trays"},

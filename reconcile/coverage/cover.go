@@ -210,10 +210,13 @@ func (c *Cover) Result() Result {
 	c.stale = c.stale[:0]
 	m2 := func(v int64) float64 { return float64(v) * areaUnitM2 }
 	r := Result{SwathM2: m2(c.swath), Overlap2M2: m2(c.sum.twice), Overlap3M2: m2(c.sum.more), ExcludedM2: m2(c.sum.excluded),
-		CoveredM2: m2(c.sum.once + c.sum.twice + c.sum.more)}
+		CoveredM2:       m2(c.sum.once + c.sum.twice + c.sum.more),
+		TargetTimesM2:   m2(c.sum.once + 2*c.sum.twice + 3*c.sum.more),
+		ExcludedTimesM2: m2(c.sum.excludedTimes)}
 	r.ErrorM2 = 3*math.Sqrt(m2(c.sum.variance)) + leastError*r.SwathM2
 	if c.bounded {
 		r.BoundaryM2, r.ExclusionM2, r.OutsideM2 = c.groundM2, c.offM2, m2(c.sum.outside)
+		r.OutsideTimesM2 = m2(c.sum.outsideTimes)
 		r.CoveredM2 = min(r.CoveredM2, r.BoundaryM2-r.ExclusionM2)
 		r.MissedM2 = r.BoundaryM2 - r.ExclusionM2 - r.CoveredM2
 	}

@@ -29,13 +29,16 @@ func (s *Segment) lengthM() float64 {
 // counts only what lies inside it and outside the exclusion areas; without one
 // BoundaryM2, ExclusionM2, MissedM2 and OutsideM2 are 0.
 type Result struct {
-	SwathM2     float64 // distance times bout width, overlaps as often as driven
-	CoveredM2   float64 // at least once
-	Overlap2M2  float64 // exactly twice
-	Overlap3M2  float64 // three times or more
-	MissedM2    float64 // BoundaryM2 - ExclusionM2 - CoveredM2
-	OutsideM2   float64 // union of the swaths outside the boundary
-	ExcludedM2  float64 // union of the swaths in exclusion areas inside the boundary
+	SwathM2    float64 // distance times bout width, overlaps as often as driven
+	CoveredM2  float64 // at least once
+	Overlap2M2 float64 // exactly twice
+	Overlap3M2 float64 // three times or more
+	MissedM2   float64 // BoundaryM2 - ExclusionM2 - CoveredM2
+	OutsideM2  float64 // union of the swaths outside the boundary
+	ExcludedM2 float64 // union of the swaths in exclusion areas inside the boundary
+	// What landed where, for sharing mass: covered as often as it was visited (folds of turns once), at most three times.
+	TargetTimesM2, OutsideTimesM2, ExcludedTimesM2 float64
+
 	BoundaryM2  float64 // area of the boundary by the even-odd rule
 	ExclusionM2 float64 // what the exclusion areas take of it
 	ErrorM2     float64 // estimate of the largest error of the areas covered, overlapped, missed, outside and excluded

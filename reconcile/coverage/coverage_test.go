@@ -222,6 +222,27 @@ func TestExclusion(t *testing.T) {
 	}
 }
 
+// TestTimes: what is driven twice lands twice, on the field, outside and in exclusion areas.
+func TestTimes(t *testing.T) {
+	var segments []Segment
+	for line := range 5 { // five times over the same ground: three are counted
+		segments = append(segments, Segment{Line: line, FromXM: 10, FromYM: -50, ToXM: 10, ToYM: 150, WidthM: 20})
+		if line < 2 {
+			segments = append(segments, Segment{Line: 10 + line, FromXM: 60, FromYM: -50, ToXM: 60, ToYM: 150, WidthM: 20})
+		}
+	}
+	field := &plane.Polygon{Parts: []plane.Part{{Outer: ring(0, 0, 100, 100)}}}
+	r, err := Measure(segments, field, &plane.Polygon{Parts: []plane.Part{{Outer: ring(50, 20, 70, 60)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, v := range [][2]float64{{r.TargetTimesM2, 3*2000 + 2*1200}, {r.OutsideTimesM2, 3*2000 + 2*2000}, {r.ExcludedTimesM2, 2 * 800}, {r.ExcludedM2, 800}, {r.OutsideM2, 4000}} {
+		if math.Abs(v[0]-v[1]) > 0.01 {
+			t.Errorf("%v, want %v: %+v", v[0], v[1], r)
+		}
+	}
+}
+
 // TestGroundEvenOdd: a boundary that crosses itself, and an exclusion area across it.
 func TestGroundEvenOdd(t *testing.T) {
 	tie := &plane.Polygon{Parts: []plane.Part{{Outer: plane.Ring{{XM: 0, YM: 0}, {XM: 10, YM: 10}, {XM: 10, YM: 0}, {XM: 0, YM: 10}}}}}

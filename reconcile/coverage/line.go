@@ -9,7 +9,8 @@ import (
 
 // lengths is what one line meets in a tile, in m; integrated over the
 // lines it is areas in m2.
-type lengths struct{ once, twice, more, outside, excluded float64 }
+// outsideTimes and excludedTimes count what was covered twice twice, and more often three times.
+type lengths struct{ once, twice, more, outside, excluded, outsideTimes, excludedTimes float64 }
 
 // add adds k m.
 func (l *lengths) add(m *lengths, k float64) {
@@ -18,6 +19,8 @@ func (l *lengths) add(m *lengths, k float64) {
 	l.more += k * m.more
 	l.outside += k * m.outside
 	l.excluded += k * m.excluded
+	l.outsideTimes += k * m.outsideTimes
+	l.excludedTimes += k * m.excludedTimes
 }
 
 // bend is by how much b lies off the middle of a and c, at the class where that is most.

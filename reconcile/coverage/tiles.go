@@ -27,7 +27,7 @@ type run struct{ from, to, piece, next int32 }
 
 // areas is what a tile adds to the result, in whole units of areaUnitM2: sums of
 // integers do not depend on their order, so any order of batches gives the same bits.
-type areas struct{ once, twice, more, outside, excluded, variance int64 }
+type areas struct{ once, twice, more, outside, excluded, outsideTimes, excludedTimes, variance int64 }
 
 const areaUnitM2 = 1e-8
 
@@ -37,6 +37,8 @@ func (a *areas) add(b areas, sign int64) {
 	a.more += sign * b.more
 	a.outside += sign * b.outside
 	a.excluded += sign * b.excluded
+	a.outsideTimes += sign * b.outsideTimes
+	a.excludedTimes += sign * b.excludedTimes
 	a.variance += sign * b.variance
 }
 

@@ -69,7 +69,8 @@ func (c *Cover) work(t *tile) areas {
 		}
 	}
 	unit := func(v float64) int64 { return int64(math.Round(v / areaUnitM2)) }
-	return areas{unit(w.sum.once), unit(w.sum.twice), unit(w.sum.more), unit(w.sum.outside), unit(w.sum.excluded), unit(w.varianceM4)}
+	return areas{unit(w.sum.once), unit(w.sum.twice), unit(w.sum.more), unit(w.sum.outside), unit(w.sum.excluded),
+		unit(w.sum.outsideTimes), unit(w.sum.excludedTimes), unit(w.varianceM4)}
 }
 
 // groupOf is the strips that a line in the middle of strip k stands for.

@@ -49,8 +49,10 @@ func (z *zones) put(l *lengths, times int, lengthM float64) {
 	switch {
 	case !z.inNow:
 		l.outside += lengthM
+		l.outsideTimes += float64(times) * lengthM
 	case z.offNow:
 		l.excluded += lengthM
+		l.excludedTimes += float64(times) * lengthM
 	case times == 1:
 		l.once += lengthM
 	case times == 2:
