@@ -62,12 +62,22 @@ func causes(in Input, reg *registers, told []*machine, drifts []Drift) error {
 	return nil
 }
 
+// mostSd is the largest standard uncertainty of a flow ratio that is looked at for causes.
+const mostSd = 1
+
 func (s series) causeSeries(facts map[schemas.RefillID]cause.Interval, called bool) cause.Series {
 	out := cause.Series{Machine: s.machine, Product: s.product, Called: called}
 	if s.catch.Time.IsZero() {
 		out.LevelSd = uncalibratedSd
 	}
 	for _, p := range s.points {
+		// Kilograms weighed on a scale for tonnes say nothing, and would drown what others say.
+		if p.Sd > mostSd {
+			if n := len(out.Intervals); n > 0 {
+				out.Intervals[n-1].CovNext = 0
+			}
+			continue
+		}
 		iv := facts[p.Refill]
 		iv.Load, iv.Refill, iv.Ratio, iv.Sd, iv.CovNext = p.Load, p.Refill, p.Ratio, p.Sd, p.CovNext
 		out.Intervals = append(out.Intervals, iv)

@@ -29,7 +29,8 @@ type series struct {
 // the ratio shows.
 func (m *machine) driftsOf(p Policy) ([]Drift, error) {
 	var out []Drift
-	for _, s := range m.series() {
+	list := m.series()
+	for _, s := range list {
 		o := drift.Options{Tolerance: p.ToleranceShare, ARL0: p.ARLLoads}.WithDefaults()
 		v, err := drift.Detect(s.points, o)
 		if err != nil {
@@ -42,6 +43,10 @@ func (m *machine) driftsOf(p Policy) ([]Drift, error) {
 		}
 		out = append(out, d)
 	}
+	for i := range out {
+		now, ok := m.inForce(out[i].Product, time.UnixMilli(1<<53))
+		out[i].Superseded = ok && now.Identity != list[i].catch.Identity
+	}
 	return out, nil
 }
 
@@ -49,9 +54,9 @@ func (m *machine) series() []series {
 	var out []series
 	for _, iv := range m.balance.Intervals {
 		// More left than was loaded says something about the readings, which is
-		// a finding, and nothing about the flow. What its neighbours share with
-		// it is then no covariance between them.
-		if !iv.RatioKnown || iv.FlowRatio <= 0 {
+		// a finding, and nothing about the flow; so does a hopper of two products. What its
+		// neighbours share with it is then no covariance between them.
+		if !iv.RatioKnown || iv.FlowRatio <= 0 || iv.Mixed {
 			if n := len(out); n > 0 {
 				points := out[n-1].points
 				points[len(points)-1].CovNext = 0

@@ -2,6 +2,7 @@ package reconcile
 
 import (
 	"encoding/json"
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -115,4 +116,59 @@ func TestATinySetRateIsNone(t *testing.T) {
 	res := run(t, w.in)
 	near(t, "mass", res.Fields[0].MassKg, 3200, 0.5)
 	near(t, "set rate", res.Fields[0].SetRateKgHa, 0, 0)
+}
+
+// Grams on a scale for tonnes tell nothing of the flow, and stop nothing.
+func TestLoadsOfGramsStopNothing(t *testing.T) {
+	w := season(2, func(load int) float64 { return 1 })
+	for i := range w.in.Loads {
+		w.in.Loads[i].Data.NetKg = 0.01
+	}
+	for i := range w.in.Refills {
+		w.in.Refills[i].Data.ResidualSdKg = kg(100)
+	}
+	w.in.Settings[0].Data.SetRateKgHa = 0.02
+	res := run(t, w.in)
+	if len(res.Drifts) == 0 || len(res.Drifts[0].Causes) != 0 {
+		t.Errorf("drifts %+v", res.Drifts)
+	}
+}
+
+// The flow of a hopper that holds two products is of neither.
+func TestAMixedHopperIsNoFlowRatio(t *testing.T) {
+	w := season(4, func(load int) float64 { return 1 })
+	for i := range w.in.Refills {
+		if i >= 5 {
+			w.in.Refills[i].Data.Product = "lime"
+		}
+	}
+	*w.in.Refills[5].Data.ResidualKg = 300
+	res := run(t, w.in)
+	for _, d := range res.Drifts {
+		if n := slices.IndexFunc(d.Points, func(p DriftPoint) bool { return p.Refill == "R6" }); n >= 0 {
+			t.Errorf("%s: the mixed load stands in the series", d.Product)
+		}
+	}
+	if len(res.Drifts) != 2 {
+		t.Errorf("drifts %+v", res.Drifts)
+	}
+}
+
+// Without a pass, what merged loads spread is shared by what was loaded; the rows add up.
+func TestRowsAddUpWithoutPasses(t *testing.T) {
+	w := season(1, func(load int) float64 { return 1 })
+	w.in.Passes = nil
+	for i := 1; i+1 < len(w.in.Refills); i++ {
+		w.in.Refills[i].Data.ResidualMethod = schemas.ResidualUnknown
+		w.in.Refills[i].Data.ResidualKg = nil
+	}
+	for _, iv := range run(t, w.in).Intervals {
+		sum := 0.0
+		for _, p := range iv.Parts {
+			sum += p.MassKg
+		}
+		if len(iv.Parts) > 0 && (iv.MassKg <= 0 || math.Abs(sum-iv.MassKg) > 0.01) {
+			t.Errorf("parts of %v kg sum to %v", iv.MassKg, sum)
+		}
+	}
 }

@@ -106,6 +106,7 @@ type Drift struct {
 	Since          time.Time         `json:"since,omitzero"`  // of the catch test
 	Loads          int               `json:"loads"`           // balance intervals in the series
 	State          string            `json:"state"`           // holding, watch, recalibrate
+	Superseded     bool              `json:"superseded"`      // another catch test is in force now: the state is of the past
 	FlowRatio      float64           `json:"flow_ratio"`      // of the whole series, weighted
 	SmoothedRatio  float64           `json:"smoothed_ratio"`  // lately
 	AlarmLoad      int               `json:"alarm_load"`      // first load from the change on at which the test called, or without a change now since the catch test; 0: none

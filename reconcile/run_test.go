@@ -198,7 +198,8 @@ func TestACatchTestBeginsANewSeries(t *testing.T) {
 	}
 	w.in.Catches = append(w.in.Catches, meta(w, "sp1", schemas.TestCatch{CatchTest: "T1", Product: "super", CollectedKg: 100, BoutWidthM: boutM, DistanceM: kg(250)}))
 	res := run(t, w.in)
-	if len(res.Drifts) != 2 || res.Drifts[0].State != "recalibrate" || res.Drifts[1].State != "holding" || res.Drifts[1].Loads != 18 {
+	if len(res.Drifts) != 2 || res.Drifts[0].State != "recalibrate" || res.Drifts[1].State != "holding" || res.Drifts[1].Loads != 18 ||
+		!res.Drifts[0].Superseded || res.Drifts[1].Superseded {
 		t.Errorf("drifts %+v", res.Drifts)
 	}
 }

@@ -3,6 +3,7 @@ package reports
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -103,28 +104,26 @@ func Drift(a DriftAnswer) Table {
 	return t
 }
 
-// notTheFlow tells whether the likeliest cause is one that another flow would not mend.
-func notTheFlow(d reconcile.Drift) bool {
-	if len(d.Causes) == 0 || d.Causes[0].Weight < 0.5 {
-		return false
-	}
-	switch cause.Kind(d.Causes[0].Kind) {
-	case cause.Scale, cause.Width, cause.Switch, cause.OneLoad:
-		return true
-	}
-	return false
+// likeliest tells whether the likeliest cause of a drift is one of these, by more than half.
+func likeliest(d reconcile.Drift, kinds ...cause.Kind) bool {
+	return len(d.Causes) > 0 && d.Causes[0].Weight >= 0.5 && slices.Contains(kinds, cause.Kind(d.Causes[0].Kind))
 }
 
 func driftNote(d reconcile.Drift) string {
-	switch drift.State(d.State) {
-	case drift.Recalibrate:
+	switch state := drift.State(d.State); {
+	case d.Superseded && state != drift.Holding:
+		return fmt.Sprintf("Past, %s: %s it spread %s %s than it was set to (95 %%: %s to %s %%); it has been calibrated again since.",
+			d.Machine, sinceLoad(d), moreOrLess(d.SizePct), cmp.Or(string(d.Product), "product"), signed(d.SizeLowPct, 1), signed(d.SizeHighPct, 1))
+	case state == drift.Recalibrate:
 		advice := "try " + whatToTry(d) + " and confirm it by a catch test"
-		if notTheFlow(d) {
+		if likeliest(d, cause.Trend) {
+			advice = "its flow still changes: make the first check below, then calibrate again"
+		} else if likeliest(d, cause.Scale, cause.Width, cause.Switch, cause.OneLoad) {
 			advice = "make the first check below before you change the setting: the flow itself may be right"
 		}
 		return fmt.Sprintf("RECALIBRATE %s: %s it spreads %s %s than it is set to (95 %%: %s to %s %%). Stop the machine before you look at it; %s.",
 			d.Machine, sinceLoad(d), moreOrLess(d.SizePct), cmp.Or(string(d.Product), "product"), signed(d.SizeLowPct, 1), signed(d.SizeHighPct, 1), advice)
-	case drift.Watch:
+	case state == drift.Watch:
 		return fmt.Sprintf("Watch %s: %s it seems to spread %s than it is set to; too few loads yet, or not surely beyond the tolerance.", d.Machine, sinceLoad(d), moreOrLess(d.SizePct))
 	}
 	return ""

@@ -32,6 +32,7 @@ type Interval struct {
 	Start, End time.Time        // zero where From or To is ""
 	Product    schemas.ProductID
 	Open       bool // no residual closes it; MassKg is estimated from other intervals
+	Mixed      bool // another product lay under this one: its flow ratio is of neither
 	Merged     int  // refills inside it whose residual is unknown
 	Loads      int
 	LoadedKg   float64

@@ -53,7 +53,7 @@ func (c *chain) interval(first int) (next int) {
 	left := c.residual(first)
 	contentKg, errors := left.kg, sum{slices.Clone(left.form)}
 	if first == 0 || c.changed(first) {
-		c.startOf(first)
+		iv.Mixed = c.startOf(first)
 	}
 	end := first
 	for {
@@ -95,15 +95,18 @@ func (c *chain) closes(i int) bool {
 	return c.refills[i].Residual.known() || c.changed(i)
 }
 
-// startOf notes what a residual at the first refill or at a change of product means.
-func (c *chain) startOf(i int) {
+// startOf notes what a residual at the first refill or at a change of product means, and
+// tells whether another product lay under the new one.
+func (c *chain) startOf(i int) (mixed bool) {
 	r := c.refills[i]
 	switch res := c.residual(i); {
 	case !r.Residual.known():
 		c.find(AssumedEmpty, r.ID, "residual unknown: taken as empty, standard uncertainty %.0f kg", res.form.Sd())
 	case i > 0 && res.kg > 3*res.form.Sd():
 		c.find(MixedProduct, r.ID, "%.0f kg of %s left under %s", res.kg, c.product(i-1), r.Product)
+		return true
 	}
+	return false
 }
 
 // product is what is spread after refill i: a residual reading alone changes nothing.

@@ -96,6 +96,7 @@ func (c *chain) split(i int) []FieldMass {
 	}
 	total := nominal(pieces)
 	if total == 0 {
+		iv.shareByLoads()
 		return c.outside(*iv)
 	}
 	if iv.NominalKg == 0 {
@@ -136,6 +137,21 @@ func byField(pieces []Piece) (out []FieldMass, at []int) {
 		at[k], _ = index(p)
 	}
 	return out, at
+}
+
+// shareByLoads gives a merged interval's parts their mass where no pass says when it went
+// out: by what was loaded, evenly where nothing was, and as unsure as if one division
+// of the mass were as likely as any other (the variance of a share of Dirichlet's distribution).
+func (iv *Interval) shareByLoads() {
+	n := float64(len(iv.Parts))
+	for i := range iv.Parts {
+		share := 1 / n
+		if iv.LoadedKg > 0 {
+			share = iv.Parts[i].LoadedKg / iv.LoadedKg
+		}
+		iv.Parts[i].MassKg = share * iv.MassKg
+		iv.Parts[i].SdKg = math.Hypot(share*iv.SdKg, iv.MassKg*math.Sqrt(share*(1-share)/(n+1)))
+	}
 }
 
 // share gives a merged interval's parts their mass.
