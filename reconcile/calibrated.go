@@ -1,6 +1,9 @@
 package reconcile
 
 import (
+	"cmp"
+	"fmt"
+	"slices"
 	"sort"
 	"time"
 
@@ -32,6 +35,21 @@ func (m *machine) inForce(product schemas.ProductID, t time.Time) (catch At[sche
 		}
 	}
 	return catch, ok
+}
+
+// unknownTests says where a setting names a catch test that the machine has not
+// made with the product: the last one made stands then.
+func (m *machine) unknownTests(found *findings) {
+	for _, s := range m.settings {
+		name := s.Data.CatchTest
+		if name == "" || slices.ContainsFunc(m.catches, func(c At[schemas.TestCatch]) bool {
+			return c.Data.CatchTest == name && c.Data.Product == s.Data.Product && !c.Time.After(s.Time)
+		}) {
+			continue
+		}
+		found.add(Finding{Kind: "unknown_catch_test", Machine: m.id, Event: s.ID, At: s.Time,
+			Text: fmt.Sprintf("the setting names catch test %s, which is not in the book for %s up to then; the last one made stands", name, cmp.Or(string(s.Data.Product), "its product"))})
+	}
 }
 
 // spreadFrom is when a balance interval began to spread: tests and settings are

@@ -45,6 +45,7 @@ func machines(in Input) []schemas.MachineID {
 // tell puts one machine's story together and balances it.
 func tell(in Input, reg *registers, id schemas.MachineID, passes []Pass, found *findings) (*machine, error) {
 	m := &machine{id: id, settings: sorted(of(in.Settings, id)), catches: sorted(of(in.Catches, id))}
+	m.unknownTests(found)
 	refills, again := first(of(in.Refills, id), func(d schemas.HopperRefilled) schemas.RefillID { return d.Refill })
 	m.refills = refills
 	for _, r := range again {

@@ -56,6 +56,7 @@ func TestOddEventsAreSaidAndStopNothing(t *testing.T) {
 		{"odd_exclusion", func(w *world) { // a bow tie
 			w.in.Fields[1].Data.Exclusion = &schemas.Boundary{{{at(510, 10), at(540, 40), at(540, 10), at(510, 40), at(510, 10)}}}
 		}},
+		{"unknown_catch_test", func(w *world) { w.in.Settings[0].Data.CatchTest = "never made" }},
 		{"not_on_a_field", func(w *world) { w.in.Fields = nil }},
 	} {
 		w := season(2, func(int) float64 { return 1 })

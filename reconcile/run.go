@@ -165,7 +165,7 @@ func fieldMasses(told []*machine, found *findings) []balance.FieldMass {
 	for _, f := range masses[:inside] {
 		if f.MassKg >= worthSayingKg {
 			found.add(Finding{Kind: "not_on_a_field", Amount: f.MassKg, Unit: "kg",
-				Text: fmt.Sprintf("%.0f kg of %s went out outside every field, or while no pass was logged", f.MassKg, cmp.Or(string(f.Product), "an unnamed product"))})
+				Text: fmt.Sprintf("%.0f kg of %s went out outside every field, or without a pass log, set rate or bout width", f.MassKg, cmp.Or(string(f.Product), "an unnamed product"))})
 		}
 	}
 	return masses[inside:]

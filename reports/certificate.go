@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -152,6 +153,24 @@ func (a CertificateAnswer) divisorWords() string {
 	return "sample standard deviation (divisor n-1)"
 }
 
+// gears is the belt gears and PTO speeds of the catch tests, each once, in their order.
+func (a CertificateAnswer) gears() (words []string) {
+	add := func(w string) {
+		if !slices.Contains(words, w) {
+			words = append(words, w)
+		}
+	}
+	for _, c := range a.Catches {
+		if c.Test.BeltGear != "" {
+			add("gear " + c.Test.BeltGear)
+		}
+		if c.Test.PTORpm != nil {
+			add("PTO " + number(*c.Test.PTORpm, 0) + " rpm")
+		}
+	}
+	return words
+}
+
 func (a CertificateAnswer) facts() [][2]string {
 	machine, product := a.named()
 	setup := cmp.Or(a.DiscSet, "not noted")
@@ -160,6 +179,9 @@ func (a CertificateAnswer) facts() [][2]string {
 	}
 	if a.Tray != nil && a.Tray.Test.VanePosition != "" {
 		setup += ", vanes " + a.Tray.Test.VanePosition
+	}
+	for _, w := range a.gears() {
+		setup += ", " + w
 	}
 	v := a.Validity
 	return [][2]string{

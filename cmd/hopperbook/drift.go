@@ -47,6 +47,9 @@ func driftAction(c *cli.Context) error {
 	if c.Bool("json") && c.Bool("csv") {
 		return fault.Newf("", fault.Usage, "--json and --csv together", "choose one")
 	}
+	if c.Bool("points") && !c.Bool("json") {
+		return fault.Newf("", fault.Usage, "--points without --json", "add --json, or --chart FILE to see the points")
+	}
 	file := c.String("chart")
 	draw, err := chartForm(file)
 	if err != nil {

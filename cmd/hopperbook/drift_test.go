@@ -48,6 +48,7 @@ func TestDriftAndItsChart(t *testing.T) {
 		"another kind of picture":     {[]string{"--chart", filepath.Join(out, "x.gif")}, fault.Usage.Exit(), ".png or .svg"},
 		"a folder that is not there":  {[]string{"--chart", filepath.Join(out, "no", "x.png")}, fault.Usage.Exit(), "folder that exists"},
 		"two forms":                   {[]string{"--json", "--csv"}, fault.Usage.Exit(), "choose one"},
+		"points nowhere":              {[]string{"--points"}, fault.Usage.Exit(), "--points without --json"},
 		"an argument":                 {[]string{"sp1"}, fault.Usage.Exit(), "takes no argument"},
 	} {
 		_, stderr, exit := command(t, "", slices.Concat([]string{"drift", "--book", dir}, c.args)...)

@@ -268,7 +268,7 @@ func (c *chain) outside(iv Interval) []FieldMass {
 		return nil
 	}
 	if iv.MassKg > 3*iv.Form.Sd() {
-		c.find(MassWithoutPass, iv.From, "%.0f kg went out while no pass was logged", iv.MassKg)
+		c.find(MassWithoutPass, iv.From, "%.0f kg went out without nominal mass: no pass was logged, or no set rate or bout width is known", iv.MassKg)
 	}
 	return []FieldMass{{
 		Product: iv.Product, MassKg: iv.MassKg, Form: iv.Form,

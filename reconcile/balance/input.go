@@ -119,7 +119,7 @@ const (
 	DuplicateLoad   FindingCode = "duplicate_load"    // a load in two refills; the first one counts
 	NegativeMass    FindingCode = "negative_mass"     // more left than was in the hopper, beyond chance
 	NothingSpread   FindingCode = "nothing_spread"    // passes were logged, but next to nothing left the hopper
-	MassWithoutPass FindingCode = "mass_without_pass" // mass went out while no pass was logged
+	MassWithoutPass FindingCode = "mass_without_pass" // mass went out without nominal mass: no pass, set rate or bout width
 	PassWithoutMass FindingCode = "pass_without_mass" // passes logged before anything was loaded
 	SplitByArea     FindingCode = "split_by_area"     // no nominal mass: split by swath area
 	OverContent     FindingCode = "over_content"      // an open interval asks for more than the hopper held
