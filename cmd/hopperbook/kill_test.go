@@ -83,6 +83,10 @@ func startHub(t *testing.T, dir string) *process {
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
+	t.Cleanup(func() { // of tests that leave it running; one that has ended is as good
+		_ = cmd.Process.Kill()
+		_ = cmd.Wait()
+	})
 	line, err := bufio.NewReader(out).ReadString('\n')
 	if err != nil {
 		_ = cmd.Wait() // it has ended without a word; stderr says why
