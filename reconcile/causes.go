@@ -93,9 +93,9 @@ func (m *machine) facts(reg *registers, d deliveries, ground bool) map[schemas.R
 	if ground {
 		seen = m.readGround(reg)
 	}
-	residuals, refills := map[schemas.RefillID]balance.Residual{}, map[schemas.RefillID]int{}
-	for i, r := range m.refills {
-		residuals[r.Data.Refill], refills[r.Data.Refill] = residual(r.Data), i
+	residuals := map[schemas.RefillID]balance.Residual{}
+	for _, r := range m.refills {
+		residuals[r.Data.Refill] = residual(r.Data)
 	}
 	full := map[schemas.ProductID]float64{} // the most that was in the hopper
 	for _, iv := range m.balance.Intervals {

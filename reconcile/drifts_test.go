@@ -134,6 +134,12 @@ func TestGateToTry(t *testing.T) {
 		{"the other openings were tested in another gear", []float64{40, 60, 80}, func(w *world) {
 			w.in.Catches[2].Data.BeltGear, w.in.Catches[0].Data.BeltGear = "2", "2"
 		}, 0},
+		{"the other openings were tested with other discs", []float64{40, 60, 80}, func(w *world) {
+			w.in.Catches[2].Data.DiscSet, w.in.Catches[0].Data.DiscSet = "powder", "powder"
+		}, 0},
+		{"weighed with the bucket", []float64{40, 60, 80}, func(w *world) {
+			w.in.Catches[2].Data.CollectedKg, w.in.Catches[2].Data.TareKg = w.in.Catches[2].Data.CollectedKg+50, kg(50)
+		}, 60 / 0.88},
 		{"tests by time", []float64{40, 60, 80}, func(w *world) {
 			for i := range w.in.Catches {
 				w.in.Catches[i].Data.DistanceM, w.in.Catches[i].Data.TimeS = nil, kg(60)

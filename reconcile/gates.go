@@ -22,7 +22,7 @@ func (m *machine) gateTry(s series, size float64) *GateTry {
 	var tests []calibration.GateTest
 	for _, c := range m.catches {
 		if c.Data.Product == s.product && !c.Time.After(last) {
-			tests = append(tests, gateTest(c.Data))
+			tests = append(tests, calibration.GateTestOf(c.Data))
 		}
 	}
 	tests = slices.DeleteFunc(tests, func(t calibration.GateTest) bool {
@@ -42,29 +42,6 @@ func (m *machine) gateTry(s series, size float64) *GateTry {
 		}
 	}
 	return nil
-}
-
-func gateTest(d schemas.TestCatch) calibration.GateTest {
-	t := calibration.CatchTest{CollectedKg: d.Repeats, BoutWidthM: d.BoutWidthM}
-	if len(t.CollectedKg) == 0 {
-		t.CollectedKg = []float64{d.CollectedKg}
-	}
-	for _, q := range []struct {
-		from *float64
-		to   *float64
-	}{{d.DistanceM, &t.DistanceM}, {d.TimeS, &t.TimeS}, {d.SpeedKmh, &t.SpeedKmh}} {
-		if q.from != nil {
-			*q.to = *q.from
-		}
-	}
-	if t.DistanceM > 0 {
-		t.TimeS = 0 // an event may note both; the distance is the measure of the test
-	}
-	g := calibration.GateTest{ID: d.CatchTest, Product: d.Product, BeltGear: d.BeltGear, GateMm: d.GateMm, CatchTest: t}
-	if d.PTORpm != nil {
-		g.PTORpm = *d.PTORpm
-	}
-	return g
 }
 
 func onCurve(c calibration.Curve, test schemas.TestID) bool {

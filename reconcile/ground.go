@@ -3,7 +3,6 @@ package reconcile
 import (
 	"math"
 	"slices"
-	"sort"
 
 	"hopperbook/reconcile/plane"
 	"hopperbook/reconcile/track"
@@ -120,11 +119,11 @@ func (m *machine) thin(reg *registers, segments []track.Segment, byField map[sch
 
 // planeOf is the plane of a field; nil outside fields.
 func (r *registers) planeOf(id schemas.FieldID) *plane.Plane {
-	i := sort.Search(len(r.grounds), func(i int) bool { return r.grounds[i].ID >= id })
-	if i == len(r.grounds) || r.grounds[i].ID != id {
+	if id == "" {
 		return nil
 	}
-	return &r.grounds[i].Boundary.Plane
+	ground := r.ground(id)
+	return &ground.Boundary.Plane
 }
 
 // readField compares every mark with those near it.

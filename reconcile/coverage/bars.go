@@ -171,7 +171,7 @@ func (b *builder) finish() {
 func (b *builder) leave() {
 	if b.inside {
 		b.end()
-		b.c.learn(b.first.line, stretch{b.first.startM, b.last.endM, b.first, b.last, b.run})
+		b.c.learn(b.first.line, stretch{b.first, b.last, b.run})
 	}
 }
 

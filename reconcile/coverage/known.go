@@ -6,10 +6,9 @@ import (
 	"sort"
 )
 
-// stretch is unbroken driving on one line: what was driven from where to where, and
-// how it begins and ends, for batches that go on from it.
+// stretch is unbroken driving on one line: how it begins and ends, for batches that
+// go on from it.
 type stretch struct {
-	fromM, toM float64
 	begin, end step  // its first and its last step
 	piece      int32 // one of its pieces
 }
@@ -21,8 +20,8 @@ func (c *Cover) unknown(segments []Segment) []Segment {
 		s := &segments[i]
 		k := c.known[s.Line]
 		at := s.StartM + s.lengthM()/2
-		n := sort.Search(len(k), func(n int) bool { return k[n].fromM > at })
-		if n > 0 && at < k[n-1].toM {
+		n := sort.Search(len(k), func(n int) bool { return k[n].begin.startM > at })
+		if n > 0 && at < k[n-1].end.endM {
 			continue
 		}
 		out = append(out, *s)
@@ -33,17 +32,17 @@ func (c *Cover) unknown(segments []Segment) []Segment {
 // learn enters a stretch, joined with those it goes on from and that go on from it.
 func (c *Cover) learn(line int, s stretch) {
 	k := c.known[line]
-	n := sort.Search(len(k), func(n int) bool { return k[n].fromM > s.fromM })
+	n := sort.Search(len(k), func(n int) bool { return k[n].begin.startM > s.begin.startM })
 	if n > 0 && goesOn(&k[n-1].end, &s.begin) {
 		n--
 		c.link(&k[n].end, &s.begin, k[n].piece, s.piece)
-		k[n].toM, k[n].end = s.toM, s.end
+		k[n].end = s.end
 	} else {
 		k = slices.Insert(k, n, s)
 	}
 	if n+1 < len(k) && goesOn(&k[n].end, &k[n+1].begin) {
 		c.link(&k[n].end, &k[n+1].begin, k[n].piece, k[n+1].piece)
-		k[n].toM, k[n].end = k[n+1].toM, k[n+1].end
+		k[n].end = k[n+1].end
 		k = slices.Delete(k, n+1, n+2)
 	}
 	c.known[line] = k
