@@ -14,7 +14,8 @@ type Agent interface {
 	// View is what is to be seen now; safe for concurrent use.
 	View() View
 	// Do carries out one command of the operator. A refusal is a fault.Error
-	// whose Hint says what to do; its Key (see Refusal) is for the catalogue.
+	// whose Hint says what to do; its Refusal (see RefusalOf) has a key for the
+	// page's catalogue and says whether the same body may be confirmed.
 	Do(ctx context.Context, name string, body json.RawMessage) (Done, error)
 	// Changed gives a channel that is closed at the next change of View.
 	Changed() <-chan struct{}
@@ -104,10 +105,10 @@ type Point struct {
 type HopperView struct {
 	Kg        *float64 `json:"kg"`
 	Share     *float64 `json:"share"`   // of the hopper's capacity by bulk density; null: not known
-	HaLeft    *float64 `json:"ha_left"` // at the set rate
+	HaLeft    *float64 `json:"ha_left"` // at the real rate: set rate x flow ratio
 	LoadedKg  *float64 `json:"loaded_kg"`
 	SpreadHa  *float64 `json:"spread_ha"` // swath area since the last refill
-	LastKnown string   `json:"last_known"`
+	LastKnown string   `json:"last_known"` // the reading the estimate counts from: empty, level, cells; "": none
 }
 
 // SettingView is the setting in force.
@@ -222,9 +223,9 @@ const (
 	DoSetting = "setting" // schemas.SettingChanged without machine
 	DoLoad    = "load"    // Load
 	DoRefill  = "refill"  // Refill
-	DoDensity = "density" // schemas.TestDensity; Result: kg/m3
-	DoCatch   = "catch"   // schemas.TestCatch without catch_test; Result: real rate, off %, gate to set
-	DoTray    = "tray"    // schemas.TestTray without tray_test; Result: CV, widest bout width
+	DoDensity = "density" // schemas.TestDensity; Result: DensityResult
+	DoCatch   = "catch"   // schemas.TestCatch without catch_test; Result: CatchResult
+	DoTray    = "tray"    // schemas.TestTray without tray_test; Result: TrayResult
 	DoCheck   = "check"   // schemas.CheckMachine
 	DoWeather = "weather" // schemas.WeatherNoted
 	DoUndo    = "undo"    // Undo
@@ -265,6 +266,7 @@ type Load struct {
 	For       schemas.MachineID   `json:"for,omitempty"`    // loader: the spreader it is for
 	Refill    bool                `json:"refill,omitempty"` // it goes into the hopper at once
 	Residual  *Residual           `json:"residual,omitempty"`
+	Confirm   bool                `json:"confirm,omitempty"` // after a refusal that may be confirmed
 }
 
 // Residual is what was left in the hopper just before a refill.
@@ -282,9 +284,11 @@ type Refill struct {
 	Residual Residual          `json:"residual"`
 	For      schemas.MachineID `json:"for,omitempty"`
 	ToldKg   *float64          `json:"told_kg,omitempty"`
+	Product  schemas.ProductID `json:"product,omitempty"` // of a reading alone; "": what is in the hopper
+	Confirm  bool              `json:"confirm,omitempty"` // after a refusal that may be confirmed
 }
 
-// Undo takes back one entry by an amendment.
+// Undo takes back one entry by an amendment; Event "": the latest.
 type Undo struct {
 	Event  schemas.EventID `json:"event"`
 	Reason string          `json:"reason,omitempty"`
