@@ -107,7 +107,7 @@ type HopperView struct {
 	Share     *float64 `json:"share"`   // of the hopper's capacity by bulk density; null: not known
 	HaLeft    *float64 `json:"ha_left"` // at the real rate: set rate x flow ratio
 	LoadedKg  *float64 `json:"loaded_kg"`
-	SpreadHa  *float64 `json:"spread_ha"` // swath area since the last refill
+	SpreadHa  *float64 `json:"spread_ha"`  // swath area since the last refill
 	LastKnown string   `json:"last_known"` // the reading the estimate counts from: empty, level, cells; "": none
 }
 

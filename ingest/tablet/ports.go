@@ -18,6 +18,11 @@ type Store interface {
 	Keep(state []byte) error
 	// State is the snapshot kept last; nil: none.
 	State() ([]byte, error)
+	// KeepPacket puts the office's copies in the place of those that are kept.
+	// They are large and change seldom, so they are no part of the snapshot.
+	KeepPacket(packet []byte) error
+	// Packet is the office's copies kept last; nil: none.
+	Packet() ([]byte, error)
 	// Since is the events still on the disk whose sequence is above the one
 	// given, in order: those a snapshot may not know.
 	Since(sequence int64) ([]ingest.Outgoing, error)

@@ -1,0 +1,223 @@
+package tablet
+
+import (
+	"encoding/json"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/tidwall/gjson"
+
+	"hopperbook/ingest"
+	"hopperbook/schemas"
+	"hopperbook/schemas/fault"
+)
+
+// stateSchema names the shape of a snapshot.
+const stateSchema = "hopperbook.tablet/1"
+
+// undoFor is how long an entry can be taken back.
+const undoFor = 24 * time.Hour
+
+// keepEach is how many entries of a type are kept beyond undoFor.
+const keepEach = 60
+
+// state is the fold of the tablet's own events: what a snapshot holds. The
+// same events in their order give the same state, wherever a snapshot and a
+// restart lie between them; only Hand is not from events.
+type state struct {
+	Schema   string    `json:"schema"`
+	Sequence int64     `json:"sequence"` // of the last event folded
+	At       time.Time `json:"at"`       // of the latest event
+	Count    int64     `json:"count"`    // the last number in an identifier
+	Own      []own     `json:"own"`      // oldest first; pass logs are in Driven
+	Driven   odometer  `json:"driven"`
+	Hand     hand      `json:"hand"`
+}
+
+// own is an event of this tablet that still matters.
+type own struct {
+	Event    schemas.EventID   `json:"event"`
+	Sequence int64             `json:"sequence"`
+	Type     schemas.EventType `json:"type"`
+	At       time.Time         `json:"at"`
+	Data     json.RawMessage   `json:"data"`
+	Undone   bool              `json:"undone,omitempty"`
+}
+
+// hand is what the operator chose without making an event.
+type hand struct {
+	Job      schemas.JobID    `json:"job,omitempty"`
+	Field    schemas.FieldID  `json:"field,omitempty"`
+	Operator schemas.Operator `json:"operator,omitempty"`
+	Mark     string           `json:"mark,omitempty"` // on, off: spreading by hand
+}
+
+func newState() state { return state{Schema: stateSchema, Driven: newOdometer()} }
+
+// restore reads a snapshot. One that is missing, or of another shape, is an
+// empty state: the events on the disk make it anew.
+func restore(raw []byte) state {
+	s := newState()
+	if json.Unmarshal(raw, &s) != nil || s.Schema != stateSchema || len(s.Driven.By) == 0 {
+		return newState()
+	}
+	return s
+}
+
+func (s *state) clone() state {
+	c := *s
+	c.Own, c.Driven = slices.Clone(s.Own), s.Driven.clone()
+	return c
+}
+
+// applyAll folds events that the state may or may not have.
+func (s *state) applyAll(made []ingest.Outgoing) error {
+	for _, out := range made {
+		if out.Sequence <= s.Sequence {
+			continue
+		}
+		if err := s.apply(out); err != nil {
+			return err
+		}
+	}
+	s.prune()
+	return nil
+}
+
+func (s *state) apply(out ingest.Outgoing) error {
+	e, bad := schemas.Read(out.Raw)
+	if bad != nil {
+		return fault.New("fold "+out.Identity.String(), fault.Internal, bad, "")
+	}
+	s.Sequence = out.Sequence
+	if e.Time.After(s.At) {
+		s.At = e.Time
+	}
+	switch e.Type {
+	case schemas.TypePassLogged:
+		return s.pass(e.Data)
+	case schemas.TypeEventAmended:
+		s.amended(e.Data)
+		return nil
+	case schemas.TypeHopperRefilled:
+		s.Driven.refilled(e.ID, e.Time)
+	}
+	s.count(&e)
+	s.Own = append(s.Own, own{Event: e.ID, Sequence: out.Sequence, Type: e.Type, At: e.Time, Data: json.RawMessage(e.Data)})
+	return nil
+}
+
+func (s *state) pass(data string) error {
+	fixes, _, err := schemas.PassFixes(data, nil)
+	if err != nil {
+		return err
+	}
+	rate, bout := s.inForce()
+	for _, f := range fixes {
+		s.Driven.add(pointOf(f, rate, bout))
+	}
+	return nil
+}
+
+// inForce is the set rate and bout width of the last setting; 0 without one.
+func (s *state) inForce() (rateKgHa, boutM float64) {
+	for _, o := range slices.Backward(s.Own) {
+		if o.Type == schemas.TypeSettingChanged && !o.Undone {
+			return gjson.GetBytes(o.Data, "set_rate_kg_ha").Num, gjson.GetBytes(o.Data, "bout_width_m").Num
+		}
+	}
+	return 0, 0
+}
+
+func (s *state) amended(data string) {
+	amends := schemas.EventID(gjson.Get(data, "amends").Str)
+	if i := s.find(amends); i >= 0 && gjson.Get(data, "action").Str == schemas.AmendVoid {
+		s.Own[i].Undone = true
+	}
+}
+
+func (s *state) find(id schemas.EventID) int {
+	return slices.IndexFunc(s.Own, func(o own) bool { return o.Event == id })
+}
+
+// idFields are the identifiers a tablet makes, by event type.
+func idField(t schemas.EventType) (field, letter string) {
+	switch t {
+	case schemas.TypeLoadWeighed:
+		return "load", "l"
+	case schemas.TypeHopperRefilled:
+		return "refill", "r"
+	case schemas.TypeTestCatch:
+		return "catch_test", "c"
+	case schemas.TypeTestTray:
+		return "tray_test", "t"
+	}
+	return "", ""
+}
+
+// count reads the number at the end of an identifier, so that it is never
+// given again.
+func (s *state) count(e *schemas.Event) {
+	field, _ := idField(e.Type)
+	if field == "" {
+		return
+	}
+	id := gjson.Get(e.Data, field).Str
+	if n, err := strconv.ParseInt(id[strings.LastIndexByte(id, '-')+1:], 10, 64); err == nil {
+		s.Count = max(s.Count, n)
+	}
+}
+
+// prune drops what nothing hangs on any more: entries that are too old to be
+// taken back, beyond the latest of their type and of their own key (a check of
+// an item and position, a setting or test of a product). Counts of refills
+// that are gone go with them.
+func (s *state) prune() {
+	seen := map[string]bool{}
+	of := map[schemas.EventType]int{}
+	kept := make([]bool, len(s.Own))
+	for i, o := range slices.Backward(s.Own) {
+		key := o.key()
+		latest := !o.Undone && !seen[key]
+		if latest {
+			seen[key] = true
+		}
+		of[o.Type]++
+		kept[i] = s.At.Sub(o.At) <= undoFor || of[o.Type] <= keepEach || latest && key != ""
+	}
+	s.keepLoads(kept)
+	i := -1
+	s.Own = slices.DeleteFunc(s.Own, func(own) bool { i++; return !kept[i] })
+	s.Driven.By = slices.DeleteFunc(s.Driven.By, func(d driven) bool { return d.Event != "" && s.find(d.Event) < 0 })
+}
+
+// keepLoads keeps the loads of refills that are kept.
+func (s *state) keepLoads(kept []bool) {
+	named := map[schemas.LoadID]bool{}
+	for i := range s.Own {
+		if kept[i] && s.Own[i].Type == schemas.TypeHopperRefilled {
+			for _, id := range decode[refillData](&s.Own[i]).Loads {
+				named[id] = true
+			}
+		}
+	}
+	for i := range s.Own {
+		if !kept[i] && s.Own[i].Type == schemas.TypeLoadWeighed {
+			kept[i] = named[decode[loadData](&s.Own[i]).Load]
+		}
+	}
+}
+
+// key is what an entry is the latest of; "": nothing.
+func (o *own) key() string {
+	get := func(name string) string { return "/" + gjson.GetBytes(o.Data, name).Str }
+	switch o.Type {
+	case schemas.TypeCheckMachine:
+		return "check" + get("item") + get("position")
+	case schemas.TypeSettingChanged, schemas.TypeTestCatch, schemas.TypeTestDensity:
+		return string(o.Type) + get("product")
+	}
+	return ""
+}
