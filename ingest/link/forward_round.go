@@ -1,0 +1,261 @@
+package link
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+	"github.com/nats-io/nuid"
+
+	"hopperbook/ingest"
+	"hopperbook/schemas"
+	"hopperbook/schemas/fault"
+)
+
+// Why a round ended, beside what the bus and the outbox say.
+var (
+	errLost   = errors.New("the connection is gone")
+	errSilent = errors.New("the book has confirmed nothing for a while")
+)
+
+// longestSilence bounds how the silence grows: each ends in a window sent
+// again, over a link where bytes may be dear.
+const longestSilence = 5 * time.Minute
+
+// flight is an event sent in this round and not known to be in the book.
+type flight struct {
+	id       string // MessageID; "" where it was passed over
+	sequence int64
+	bytes    int
+}
+
+// round is one go from the watermark on.
+type round struct {
+	*Forwarder
+	flights []flight
+	bytes   int   // of flights
+	sent    int64 // sequence sent last
+	first   bool  // nothing was sent yet
+	waiting []ingest.Outgoing
+	silence *time.Timer
+	pace    *time.Timer
+}
+
+// round sends from the watermark on until something ends it; it returns what.
+func (f *Forwarder) round(ctx context.Context, status <-chan nats.Status) error {
+	for len(f.fails) > 0 { // of the round before
+		<-f.fails
+	}
+	f.refused = nil
+	f.tries++
+	r := &round{Forwarder: f, first: true, silence: time.NewTimer(f.quietTime()), pace: time.NewTimer(0)}
+	defer r.silence.Stop()
+	defer r.pace.Stop()
+	for {
+		changed := f.cfg.Outbox.Changed()
+		if err := r.fill(); err != nil {
+			return err
+		}
+		if len(r.flights) == 0 {
+			f.set(f.standing())
+			r.silence.Reset(f.quietTime())
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case mark := <-f.mark:
+			if err := r.confirmed(mark); err != nil {
+				return err
+			}
+		case failed := <-f.fails:
+			if err := r.failed(failed); err != nil {
+				return err
+			}
+		case <-status:
+			if !f.conn.IsConnected() {
+				return errLost
+			}
+		case <-r.silence.C:
+			return errSilent
+		case <-r.pace.C:
+		case <-changed:
+		}
+	}
+}
+
+// standing is what there is to say of a link that works.
+func (f *Forwarder) standing() (string, error) {
+	if f.refused != nil {
+		return LinkRefused, f.refused
+	}
+	return LinkUp, nil
+}
+
+// quietTime is how long a round waits for a confirmation; it grows with the
+// rounds that brought none, because each sends a window again.
+func (f *Forwarder) quietTime() time.Duration {
+	return min(f.cfg.Silence<<min(f.tries-1, 10), max(longestSilence, f.cfg.Silence))
+}
+
+// fill sends as much as window and bandwidth leave room for.
+func (r *round) fill() error {
+	for {
+		room := r.cfg.Window - len(r.flights)
+		if len(r.waiting) == 0 && room > 0 && r.bytes < r.cfg.WindowBytes {
+			var err error
+			if r.waiting, err = r.cfg.Outbox.After(r.sent, room, r.cfg.WindowBytes-r.bytes); err != nil {
+				return err
+			}
+		}
+		if len(r.waiting) == 0 {
+			return nil
+		}
+		if wait := r.free.Sub(r.cfg.Now()); wait > 0 {
+			r.pace.Reset(wait)
+			return nil
+		}
+		if err := r.send(&r.waiting[0]); err != nil {
+			return err
+		}
+		r.waiting = r.waiting[1:]
+	}
+}
+
+// send hands one event to the connection.
+func (r *round) send(out *ingest.Outgoing) error {
+	id := schemas.MessageID(out.Identity, out.Raw)
+	if r.first {
+		// What the stream took once it would swallow as a duplicate, and a
+		// confirmation that was lost would not come again. Under an ID of its
+		// own the first event reaches the book, which then says what it has.
+		id += "/" + nuid.Next()
+	}
+	m := &nats.Msg{Subject: schemas.EventSubject(r.cfg.Contractor, schemas.PublishDevice(out.Source), out.Type), Data: out.Raw,
+		Header: nats.Header{schemas.HeaderMsgID: {id}, schemas.HeaderContentType: {schemas.ContentType}}}
+	if len(r.flights) == 0 {
+		r.silence.Reset(r.quietTime())
+	}
+	_, err := r.js.PublishMsgAsync(m, jetstream.WithRetryAttempts(0))
+	switch {
+	case errors.Is(err, nats.ErrMaxPayload):
+		r.passOver(out.Identity, err)
+		id = ""
+	case err != nil && !r.conn.IsConnected():
+		return errLost
+	case err != nil:
+		return fault.New("send "+out.Identity.String(), fault.Unavailable, err, "")
+	default:
+		r.first = false
+		r.spend(m.Size())
+	}
+	r.sent = out.Sequence
+	if id != "" {
+		r.flights = append(r.flights, flight{id, out.Sequence, len(out.Raw)})
+		r.bytes += len(out.Raw)
+	}
+	return nil
+}
+
+// spend notes bytes sent, so that on average no more go than the cap.
+func (f *Forwarder) spend(bytes int) {
+	if f.cfg.BytesPerSecond <= 0 {
+		return
+	}
+	now := f.cfg.Now()
+	if f.free.Before(now) {
+		f.free = now
+	}
+	f.free = f.free.Add(time.Duration(bytes) * time.Second / time.Duration(f.cfg.BytesPerSecond))
+}
+
+// passOver reports an event that cannot be sent; the others go on, and it is
+// tried again in every round.
+func (f *Forwarder) passOver(id schemas.Identity, err error) {
+	f.refused = fault.New("send "+id.String(), fault.Input, err, "the bus takes no event of this size: raise max_payload there; the event stays in the outbox")
+	f.set(LinkRefused, f.refused)
+}
+
+// confirmed takes from the window what the book has.
+func (r *round) confirmed(mark schemas.Mark) error {
+	if err := r.cfg.Outbox.Trim(mark); err != nil {
+		return err
+	}
+	left := r.flights[:0]
+	r.bytes = 0
+	for _, fl := range r.flights {
+		if !mark.Holds(fl.sequence) {
+			left = append(left, fl)
+			r.bytes += fl.bytes
+		}
+	}
+	if len(left) < len(r.flights) {
+		r.tries = 1
+		r.silence.Reset(r.quietTime())
+		r.set(r.standing())
+	}
+	r.flights = left
+	return nil
+}
+
+// failed looks at an event that the stream did not take; nil: the round goes on.
+func (r *round) failed(failed failure) error {
+	var api *jetstream.APIError
+	if !errors.As(failed.err, &api) || api.ErrorCode != jetstreamMessageTooLarge {
+		return failed.err
+	}
+	left := r.flights[:0]
+	for _, fl := range r.flights {
+		if fl.id == failed.id {
+			r.bytes -= fl.bytes
+			r.passOver(schemas.Identity{Source: r.cfg.Outbox.Source(), Sequence: fl.sequence}, failed.err)
+			continue
+		}
+		left = append(left, fl)
+	}
+	r.flights = left
+	return nil
+}
+
+// jetstreamMessageTooLarge is the server's code for "message size exceeds
+// maximum allowed", which the client library has no name for.
+const jetstreamMessageTooLarge = 10054
+
+// after says how the link stands after a round and waits before the next one;
+// an error ends forwarding.
+func (f *Forwarder) after(ctx context.Context, end error) error {
+	var api *jetstream.APIError
+	denied := f.conn.LastError()
+	switch code := fault.CodeOf(end); {
+	case end == nil:
+		return nil
+	case errors.Is(end, errLost), errors.Is(end, nats.ErrDisconnected):
+		f.tries = 0 // the link's doing: the next connection is used at once
+		return nil
+	case code == fault.Full: // nothing is lost; the outbox tells the operator
+	case code == fault.Conflict, code == fault.Canceled, code == fault.Usage:
+		f.set(LinkRefused, end)
+		return end
+	case errors.Is(denied, nats.ErrPermissionViolation):
+		f.set(LinkRefused, fault.New("send", fault.Conflict, denied, "the office has not allowed this device to send, or no longer does: enrol it again"))
+	case errors.As(end, &api):
+		f.set(LinkRefused, fault.New("send", fault.Full, end, "the hub's stream takes no more: make room on the office's disk"))
+	case errors.Is(end, errSilent): // the connection is fine and the stream took it
+	default:
+		f.set(LinkDown, fault.New("send", fault.Unavailable, end, "is the hub running?"))
+	}
+	return f.pause(ctx)
+}
+
+// pause waits for a time drawn evenly from nothing to the bound.
+func (f *Forwarder) pause(ctx context.Context) error {
+	bound := min(f.cfg.Backoff<<min(f.tries-1, 16), f.cfg.MaxBackoff)
+	timer := time.NewTimer(time.Duration(f.rng.Int64N(int64(bound) + 1)))
+	defer timer.Stop()
+	select {
+	case <-timer.C:
+	case <-ctx.Done():
+	}
+	return nil
+}
