@@ -4,7 +4,8 @@ import { prefs } from './prefs.js';
 
 const memory = new Map(); // where the browser keeps nothing
 
-export function draft(name, first = {}) {
+// first is what the fields hold before anything is typed, by the draft's units.
+export function draft(name, first = () => ({})) {
   const place = `hopperbook.draft.${name}`;
   const read = () => {
     try { return JSON.parse(sessionStorage.getItem(place)); } catch { return memory.get(place); }
@@ -17,7 +18,8 @@ export function draft(name, first = {}) {
   return {
     name,
     get units() { return kept?.units ?? prefs.units; },
-    get(field) { return kept?.values[field] ?? first[field]; },
+    get(field) { return kept?.values[field] ?? first(kept?.units ?? prefs.units)[field]; },
+    touched(field) { return kept?.values[field] !== undefined; },
     set(field, value) {
       kept ??= { units: prefs.units, values: {} };
       kept.values[field] = value;

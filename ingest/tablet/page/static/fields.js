@@ -32,6 +32,11 @@ export function valueOf(form, name, quantity) {
   return digits === null ? null : inside(quantity, digits, form.units);
 }
 
+// valueOr is valueOf, and where nothing was typed the exact number in force.
+export function valueOr(form, name, quantity, inForce) {
+  return form.touched(name) ? valueOf(form, name, quantity) : inForce ?? undefined;
+}
+
 export function textField(form, name, label, more = {}) {
   const id = fresh('w');
   return h('div', { class: 'field' },

@@ -8,12 +8,12 @@ import { residual, residualOf } from '../residual.js';
 import { say, sendForm } from '../send.js';
 import { t } from '../texts.js';
 import { clock, full } from '../units.js';
-import { products, spreaders, usual } from './weigh.js';
+import { onlyOne, products, spreaders, usual } from './weigh.js';
 
 export function refill({ go, redraw }) {
   const v = state.view;
   const loader = v.role === 'loader';
-  const form = draft('refill', { for: v.spreaders?.length === 1 ? v.spreaders[0].machine : undefined, product: usual(v) });
+  const form = draft('refill', () => ({ for: onlyOne(v), product: usual(v) }));
   const waiting = v.waiting_loads ?? [];
   const ours = waiting.filter((l) => !loader || !l.for || !form.get('for') || l.for === form.get('for'));
   const chosen = () => waiting.filter((l) => form.get(`load_${l.load}`)).map((l) => l.load);

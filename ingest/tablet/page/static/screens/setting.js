@@ -2,17 +2,19 @@
 import { state } from '../agent.js';
 import { draft } from '../draft.js';
 import { h } from '../dom.js';
-import { folded, numberField, textField, tiles, valueOf } from '../fields.js';
+import { folded, numberField, textField, tiles, valueOr } from '../fields.js';
 import { say, sendForm } from '../send.js';
 import { t, tc } from '../texts.js';
 import { typed } from '../units.js';
 import { products, usual } from './weigh.js';
 
+const rateInForce = (v) => v.work.set_rate_kg_ha ?? v.setting?.set_rate_kg_ha;
+
 // inForce is a form's first content: the setting in force as one would type it.
-export function inForce(v) {
+export function inForce(v, units) {
   const now = v.setting ?? {};
   return {
-    product: usual(v), width: typed('length', now.bout_width_m), rate: typed('rate', v.work.set_rate_kg_ha ?? now.set_rate_kg_ha),
+    product: usual(v), width: typed('length', now.bout_width_m, units), rate: typed('rate', rateInForce(v), units),
     gate: typed('mm', now.gate_mm), gear: now.belt_gear ?? '', pto: typed('rpm', now.pto_rpm), discs: now.disc_set, mode: now.rate_mode,
   };
 }
@@ -23,9 +25,11 @@ export const optional = (body, name, value) => { if (value !== undefined && valu
 
 export function setting({ go, redraw }) {
   const v = state.view;
-  const form = draft('setting', inForce(v));
+  const form = draft('setting', (units) => inForce(v, units));
   const send = () => {
-    const [width, rate, gate, pto] = [valueOf(form, 'width', 'length'), valueOf(form, 'rate', 'rate'), valueOf(form, 'gate', 'mm'), valueOf(form, 'pto', 'rpm')];
+    const now = v.setting ?? {};
+    const [width, rate] = [valueOr(form, 'width', 'length', now.bout_width_m), valueOr(form, 'rate', 'rate', rateInForce(v))];
+    const [gate, pto] = [valueOr(form, 'gate', 'mm', now.gate_mm), valueOr(form, 'pto', 'rpm', now.pto_rpm)];
     if (typeof width !== 'number' || typeof rate !== 'number' || gate === null || pto === null) { say('bad', t('form.missing')); return; }
     const body = { product: form.get('product'), bout_width_m: width, set_rate_kg_ha: rate };
     optional(body, 'gate_mm', gate);

@@ -11,6 +11,8 @@ import { canon, digitsShown, inside, sum, times } from '../units.js';
 export const products = (v) => (v.products ?? []).map((p) => ({ value: p.product, label: p.name || p.product }));
 export const spreaders = (v) => (v.spreaders ?? []).map((m) => ({ value: m.machine, label: m.name || m.machine }));
 
+export const onlyOne = (v) => (v.spreaders?.length === 1 ? v.spreaders[0].machine : undefined);
+
 export function usual(v) { return v.work.product || v.setting?.product || v.products?.[0]?.product; }
 
 // net is the digits of the load as it stands, or null where something is off.
@@ -43,7 +45,7 @@ function bodyOf(form, loader) {
 export function weigh({ go, redraw }) {
   const v = state.view;
   const loader = v.role === 'loader';
-  const form = draft('weigh', { product: usual(v), method: 'bucket', into: !loader, for: v.spreaders?.length === 1 ? v.spreaders[0].machine : undefined });
+  const form = draft('weigh', () => ({ product: usual(v), method: 'bucket', into: !loader, for: onlyOne(v) }));
   const bucket = form.get('method') === 'bucket';
   const volume = form.get('method') === 'volume';
   const total = h('p', { class: 'total', 'aria-live': 'polite' });
