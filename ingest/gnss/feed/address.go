@@ -55,7 +55,7 @@ func ParseReceiver(s string) (Address, error) {
 	switch {
 	case err != nil:
 	case a.Kind == Own || a.Kind == Stdin:
-		err = fmt.Errorf("a receiver cannot be reached by %s:", a.Kind)
+		err = fmt.Errorf("%s: is no way to reach a receiver", a.Kind)
 	case a.Line != "" || a.Invert:
 		err = fmt.Errorf("line and invert belong to a switch")
 	}

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 	"testing"
 	"time"
@@ -163,4 +164,18 @@ func (h *heard) last() Status {
 		return Status{}
 	}
 	return h.statuses[len(h.statuses)-1]
+}
+
+// said is what the switch said.
+func (h *heard) said() []string {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return slices.Clone(h.switches)
+}
+
+func last(of []string) string {
+	if len(of) == 0 {
+		return ""
+	}
+	return of[len(of)-1]
 }

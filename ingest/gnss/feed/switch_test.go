@@ -114,12 +114,12 @@ func TestASilentSwitchIsUnknown(t *testing.T) {
 			_, _ = io.WriteString(in, "1\n")
 			time.Sleep(5 * time.Second)
 		}
-		if !reflect.DeepEqual(h.switches, []string{"on"}) {
+		if !reflect.DeepEqual(h.said(), []string{"on"}) {
 			t.Fatalf("switch %v", h.switches)
 		}
 		time.Sleep(8 * time.Second)
 		synctest.Wait()
-		if !reflect.DeepEqual(h.switches, []string{"on", "unknown"}) {
+		if !reflect.DeepEqual(h.said(), []string{"on", "unknown"}) {
 			t.Errorf("switch %v", h.switches)
 		}
 		if err := stop(); err != nil {
@@ -169,13 +169,13 @@ func TestALineOfTheReceiversPort(t *testing.T) {
 		raw.set(func(b *serial.ModemStatusBits) { b.CTS, b.DCD, b.RI = true, true, true })
 		time.Sleep(time.Second)
 		set(false, time.Second)
-		if want := []string{"off", "on", "off"}; !reflect.DeepEqual(h.switches, want) {
+		if want := []string{"off", "on", "off"}; !reflect.DeepEqual(h.said(), want) {
 			t.Errorf("switch %v, want %v", h.switches, want)
 		}
 		if err := stop(); err != nil {
 			t.Error(err)
 		}
-		if h.switches[len(h.switches)-1] != "unknown" {
+		if last(h.said()) != "unknown" {
 			t.Errorf("after the end it is %v", h.switches)
 		}
 	})
@@ -205,7 +205,7 @@ func TestALineOfAnotherPort(t *testing.T) {
 		time.Sleep(time.Minute) // the port says nothing, and need not
 		raw.set(func(b *serial.ModemStatusBits) { b.CTS = true })
 		time.Sleep(time.Second)
-		if want := []string{"on", "off"}; !reflect.DeepEqual(h.switches, want) {
+		if want := []string{"on", "off"}; !reflect.DeepEqual(h.said(), want) {
 			t.Errorf("switch %v, want %v", h.switches, want)
 		}
 		if err := stop(); err != nil {
