@@ -45,7 +45,7 @@ export function textField(form, name, label, more = {}) {
       oninput: (e) => { form.set(name, e.target.value); more.onchange?.(); } }));
 }
 
-// tiles is a choice of one; options are {value, label, picture, note}.
+// tiles is a choice of one; options are {value, label, picture}.
 export function tiles(form, name, label, options, onchange) {
   const group = fresh('c');
   return h('fieldset', { class: 'tiles' }, h('legend', {}, label), h('div', { class: 'grid' },
@@ -54,7 +54,7 @@ export function tiles(form, name, label, options, onchange) {
       return h('label', { class: 'tile', for: id },
         h('input', { id, type: 'radio', name: group, 'data-name': name, value: o.value, checked: form.get(name) === o.value,
           onchange: () => { form.set(name, o.value); onchange?.(); } }),
-        h('span', { class: 'tick', 'aria-hidden': 'true' }), o.picture, h('span', {}, o.label, o.note ? h('small', {}, o.note) : null));
+        h('span', { class: 'tick', 'aria-hidden': 'true' }), o.picture, h('span', {}, o.label));
     })));
 }
 

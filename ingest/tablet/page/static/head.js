@@ -6,7 +6,7 @@ import { bare, clock, signed, unitOf } from './units.js';
 import { t, tc } from './texts.js';
 import { audible, call } from './sound.js';
 
-const big = (label, value, note, more = '') => h('div', { class: `big ${more}` }, h('dt', {}, label), h('dd', {}, h('b', {}, value), note && h('span', {}, note)));
+const big = (label, value, note, more = 'half') => h('div', { class: `big ${more}` }, h('dt', {}, label), h('dd', {}, h('b', {}, value), note && h('span', {}, note)));
 
 // sign is a state by shape and word besides its colour.
 function sign(kind, shape, words, key) {
@@ -17,7 +17,7 @@ function figures(v) {
   if (v.role === 'loader') {
     const waiting = v.waiting_loads ?? [];
     const kg = waiting.reduce((all, l) => all + l.net_kg, 0);
-    return [big(t('head.waiting'), String(waiting.length)), big(t('head.waiting_mass'), bare('mass', kg, 0), unitOf('mass'))];
+    return [big(t('head.waiting'), String(waiting.length), ''), big(t('head.waiting_mass'), bare('mass', kg, 0), unitOf('mass'))];
   }
   const r = v.rate;
   const hopper = v.hopper;

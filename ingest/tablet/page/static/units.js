@@ -67,8 +67,8 @@ export function typed(quantity, value, units) {
   return String(Number(shown.toPrecision(6))).replace('.', decimalSign());
 }
 
-export function number(value, most = 1, least = 0) {
-  return new Intl.NumberFormat(locale(), { maximumFractionDigits: most, minimumFractionDigits: least }).format(value);
+export function number(value, most = 1) {
+  return new Intl.NumberFormat(locale(), { maximumFractionDigits: most, useGrouping: 'min2' }).format(value);
 }
 
 // bare is an inside number in the shown unit, without the unit; '–' unknown.
