@@ -21,7 +21,7 @@ const (
 type run struct {
 	refill    schemas.RefillID // that began it
 	product   schemas.ProductID
-	from      time.Time
+	from, to  time.Time
 	massKg    float64
 	swathM2   float64
 	nominalKg float64
@@ -90,7 +90,7 @@ func (b *book) balance(counts []driven) hopper {
 		kg, method := r.level()
 		if kg != nil {
 			if open != nil && !mixed {
-				open.massKg -= *kg
+				open.massKg, open.to = open.massKg-*kg, r.at
 				if open.says() {
 					h.runs = append(h.runs, *open)
 				}

@@ -171,21 +171,22 @@ func (s *state) count(e *schemas.Event) {
 }
 
 // prune drops what nothing hangs on any more: entries that are too old to be
-// taken back, beyond the latest of their type and of their own key (a check of
-// an item and position, a setting or test of a product). Counts of refills
-// that are gone go with them.
+// taken back, beyond the latest of their type and the latest such of their own
+// key (a check of an item and position, a setting or test of a product). The
+// younger ones do not stand for it: they may still be taken back. Counts of
+// refills that are gone go with them. What one prune drops a later one would,
+// so it does not matter how often it runs.
 func (s *state) prune() {
 	seen := map[string]bool{}
 	of := map[schemas.EventType]int{}
 	kept := make([]bool, len(s.Own))
 	for i, o := range slices.Backward(s.Own) {
-		key := o.key()
-		latest := !o.Undone && !seen[key]
-		if latest {
+		of[o.Type]++
+		kept[i] = of[o.Type] <= keepEach || s.At.Sub(o.At) <= undoFor
+		if key := o.key(); key != "" && !o.Undone && s.At.Sub(o.At) > undoFor {
+			kept[i] = kept[i] || !seen[key]
 			seen[key] = true
 		}
-		of[o.Type]++
-		kept[i] = s.At.Sub(o.At) <= undoFor || of[o.Type] <= keepEach || latest && key != ""
 	}
 	s.keepLoads(kept)
 	i := -1
