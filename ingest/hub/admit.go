@@ -37,9 +37,10 @@ func (h *Hub) NewCode(d schemas.DeviceID, life time.Duration, address string) (G
 	if err != nil {
 		return GivenCode{}, err
 	}
+	tls := h.cfg.TLS
 	if address == "" {
 		r.mu.RLock()
-		address = r.file.Address
+		address, tls = r.file.Address, tls || r.file.TLS
 		r.mu.RUnlock()
 	}
 	if address == "" {
@@ -47,7 +48,7 @@ func (h *Hub) NewCode(d schemas.DeviceID, life time.Duration, address string) (G
 	}
 	host, _, err := net.SplitHostPort(address)
 	fingerprint := ""
-	if err == nil && (h.cfg.TLS || !isLoopback(host)) {
+	if err == nil && (tls || !isLoopback(host)) {
 		ca := h.ca
 		if ca == nil {
 			if ca, err = openAuthority(h.cfg.Dir, h.cfg.Now); err != nil {
@@ -66,7 +67,7 @@ func (h *Hub) Remember() error {
 	if h.registry == nil {
 		return nil
 	}
-	return h.registry.remember(h.address())
+	return h.registry.remember(h.address(), h.ca != nil)
 }
 
 // address is where tablets reach the hub: where it listens, or on all of the

@@ -32,8 +32,9 @@ type Code struct {
 
 // keptDevices is the file of the book's folder.
 type keptDevices struct {
-	Schema  string   `json:"schema"` // "hopperbook.enrolled/1"
-	Address string   `json:"address,omitempty"`
+	Schema  string   `json:"schema"`            // "hopperbook.enrolled/1"
+	Address string   `json:"address,omitempty"` // where tablets reach the hub
+	TLS     bool     `json:"tls,omitempty"`     // there
 	Devices []Device `json:"devices"`
 	Codes   []Code   `json:"codes"` // the last of each device
 }
@@ -142,13 +143,13 @@ func (r *Registry) Revoke(d schemas.DeviceID) (Device, error) {
 
 // remember keeps where tablets reach the hub, for codes that are made while it
 // does not run.
-func (r *Registry) remember(address string) error {
+func (r *Registry) remember(address string, tls bool) error {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if r.file.Address == address {
+	if r.file.Address == address && r.file.TLS == tls {
 		return nil
 	}
-	return r.change(func(k *keptDevices) { k.Address = address })
+	return r.change(func(k *keptDevices) { k.Address, k.TLS = address, tls })
 }
 
 // byKey finds the device of a public key.

@@ -17,8 +17,8 @@
 //
 // Who may what: every connection proves an NKey, on loopback too, since a port
 // forwarded to this machine, or another user of it, would be a way into the
-// book. The office's seed lies in the book's folder (office.nk, the owner's
-// alone): whoever may read the book's files has the office's rights. A device
+// book. The office's seed lies in the book's folder (office.nk, for its
+// owner's eyes alone): whoever can read it has the office's rights. A device
 // publishes book.<contractor>.<device>.> and cab.<contractor>.<device>, and
 // reads its own marks, news and inboxes. Only a connection as "enrol" needs no
 // key: it can hand in a one-time code and hear the answer. A reply subject is

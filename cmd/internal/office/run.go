@@ -44,7 +44,7 @@ func Run(ctx context.Context, cfg Config, ready func(*hub.Hub), committed func(i
 		return err
 	}
 	defer intake.Close()
-	if err := bus.Serve(ctx, desk.New(opened)); err != nil {
+	if err := bus.Serve(ctx, front{desk.New(opened), bus}); err != nil {
 		return err
 	}
 	if err := hub.LeavePresence(cfg.BookDir, bus.Presence()); err != nil {
