@@ -236,6 +236,20 @@ func (c *Cab) Driving() Driving {
 	return d
 }
 
+// HopperEmpty reports whether the hopper was read as empty and nothing was
+// loaded since.
+func (c *Cab) HopperEmpty() bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	n := len(c.book.refills)
+	if n == 0 {
+		return false
+	}
+	last := &c.book.refills[n-1]
+	_, method := last.level()
+	return method == schemas.ResidualEmpty && c.book.loaded(last) == 0
+}
+
 // LogPass makes the pass log of fixes that OnFix has had, in the place of its
 // draft ("": there is none).
 func (c *Cab) LogPass(p schemas.PassLogged, draft string) (ingest.Outgoing, error) {
@@ -261,7 +275,7 @@ func (c *Cab) append(h hand, entries ...Entry) ([]ingest.Outgoing, error) {
 		if err := next.applyAll(made); err != nil {
 			return nil, err
 		}
-		return json.Marshal(next)
+		return next.snapshot()
 	})
 	if err != nil {
 		return nil, err
@@ -282,11 +296,11 @@ func (c *Cab) append(h hand, entries ...Entry) ([]ingest.Outgoing, error) {
 func (c *Cab) keep(h hand) error {
 	next := c.state
 	next.Hand = h
-	raw, err := json.Marshal(next)
+	kept, err := next.snapshot()
 	if err != nil {
-		return fault.New("keep", fault.Internal, err, "")
+		return err
 	}
-	if err := c.cfg.Store.Keep(raw); err != nil {
+	if err := c.cfg.Store.Keep(kept); err != nil {
 		return err
 	}
 	c.mu.Lock()

@@ -84,7 +84,7 @@ func TestRefusals(t *testing.T) {
 		{KeyNegative, DoRefill, Refill{Product: "lime", Residual: Residual{Method: "cells", Kg: num(-1)}}},
 		{KeyNegative, DoRefill, Refill{Product: "lime", ToldKg: num(-1)}},
 		{KeyNoDensity, DoLoad, Load{Product: "urea", VolumeM3: num(2)}},
-		{KeyNoDensity, DoRefill, Refill{Product: "urea", Residual: Residual{Method: "level", Share: num(0.5)}}},
+		{KeyNoHopper, DoRefill, Refill{Product: "urea", Residual: Residual{Method: "level", Share: num(0.5)}}},
 		{KeyLoadZero, DoLoad, Load{Product: "lime", Method: "cells", NetKg: num(0)}},
 		{KeyLoadTooBig, DoLoad, Load{Product: "lime", Method: "cells", NetKg: num(6601)}},
 		{KeyOverFull, DoRefill, Refill{Loads: []schemas.LoadID{"from-loader"}, Residual: Residual{Method: "cells", Kg: num(2601)}}},

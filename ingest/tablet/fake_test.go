@@ -22,7 +22,6 @@ import (
 type disk struct {
 	mu        sync.Mutex
 	events    []ingest.Outgoing
-	drafts    map[string]bool
 	state     []byte
 	packet    []byte
 	confirmed int64

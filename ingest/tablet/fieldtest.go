@@ -70,6 +70,7 @@ func (c *Cab) tryDensity(in *schemas.TestDensity) (DensityResult, error) {
 	}
 	in.Product, in.Machine = product, c.cfg.Machine
 	r, err := c.cfg.Rules.Density(*in, c.book.registerKgM3(product))
+	r.Findings = listed(r.Findings)
 	return r, ofTest(err)
 }
 
@@ -84,6 +85,7 @@ func (c *Cab) tryCatch(in *schemas.TestCatch) (CatchResult, error) {
 		past[i] = d.Data
 	}
 	r, err := c.cfg.Rules.Catch(*in, c.setRate(product), past)
+	r.Findings = listed(r.Findings)
 	return r, ofTest(err)
 }
 
@@ -106,7 +108,16 @@ func (c *Cab) tryTray(in *schemas.TestTray) (TrayResult, error) {
 	}
 	in.Product, in.Machine = product, c.cfg.Machine
 	r, err := c.cfg.Rules.Tray(*in, c.book.products[product])
+	r.Findings = listed(r.Findings)
 	return r, ofTest(err)
+}
+
+// listed is a list that is empty, not null, on the page.
+func listed(findings []string) []string {
+	if findings == nil {
+		return []string{}
+	}
+	return findings
 }
 
 // ofTest is why a test cannot be worked out, for the operator.

@@ -1,6 +1,8 @@
 package tablet
 
 import (
+	"bytes"
+	"compress/flate"
 	"context"
 	"encoding/json"
 	"math/rand/v2"
@@ -67,6 +69,9 @@ func FuzzSnapshot(f *testing.F) {
 	f.Fuzz(func(t *testing.T, state, packet []byte) {
 		b := newBench(t, RoleSpreader)
 		b.disk.state, b.disk.packet = state, packet
+		if json.Valid(state) { // what the fuzzer can shape, packed as the agent packs it
+			b.disk.state = packed(t, state)
+		}
 		c, err := New(b.cfg)
 		if err != nil {
 			return
@@ -75,6 +80,22 @@ func FuzzSnapshot(f *testing.F) {
 			t.Fatal(err)
 		}
 	})
+}
+
+func packed(t *testing.T, plain []byte) []byte {
+	t.Helper()
+	var out bytes.Buffer
+	w, err := flate.NewWriter(&out, flate.BestSpeed)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := w.Write(plain); err != nil {
+		t.Fatal(err)
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return out.Bytes()
 }
 
 // TestAllAtOnce: pages, receiver, link and operator at the same time; the race

@@ -343,11 +343,11 @@ func TestSnapshotIsOneFormOnly(t *testing.T) {
 		t.Fatal(err)
 	}
 	s.Hand = b.state.Hand
-	raw, err := json.Marshal(s)
+	anew, err := s.snapshot()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !bytes.Equal(raw, kept) {
-		t.Errorf("folded anew\n%s\nkept\n%s", raw, kept)
+	if !bytes.Equal(anew, kept) {
+		t.Errorf("folded anew\n%+v\nkept\n%+v", s, restore(kept))
 	}
 }

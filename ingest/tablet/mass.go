@@ -205,14 +205,15 @@ func (c *Cab) takeLoads(r *refillData, in Refill, fresh *loadData) (inKg float64
 			others += l.NetKg
 		}
 	}
-	if others > 0 {
+	told := orZero(in.ToldKg)
+	if told < 0 {
+		return 0, refuse(KeyNegative, fault.Input, "enter what was loaded", "the load is below zero: %g kg", told)
+	}
+	if others += told; others > 0 {
 		r.ToldKg = &others
 	}
-	if len(in.Loads) > 0 {
+	if inKg += told; len(in.Loads) > 0 {
 		return inKg, nil
-	}
-	if inKg = orZero(in.ToldKg); inKg < 0 {
-		return 0, refuse(KeyNegative, fault.Input, "enter what was loaded", "the load is below zero: %g kg", inKg)
 	}
 	product := in.Product
 	if n := len(c.book.refills); product == "" && n > 0 && in.ToldKg == nil && c.cfg.Role != RoleLoader {
@@ -249,7 +250,7 @@ func (r *refillData) level(in Residual, fullKg float64, known bool) error {
 		case in.Share == nil || *in.Share < 0 || *in.Share > heapedShare:
 			return refuse(KeyResidual, fault.Input, "choose a level", "the level is missing or beyond a full hopper")
 		case !known:
-			return refuse(KeyNoDensity, fault.Input, "make a density test, or enter a number", "hopper volume or bulk density is not known")
+			return refuse(KeyNoHopper, fault.Input, "make a density test, or enter a number", "hopper volume or bulk density is not known")
 		}
 		kg := grams(*in.Share * fullKg)
 		r.ResidualKg = &kg

@@ -41,8 +41,8 @@ const (
 	KeyNoProduct    = "no_product"    // no such product, or none known
 	KeyNoMass       = "no_mass"       // neither lifts nor net mass nor volume
 	KeyNegative     = "negative"      // a mass below zero, a lift below its tare
-	KeyNoDensity    = "no_density"    // a volume or level needs a bulk density
-	KeyNoHopper     = "no_hopper"     // a level needs the hopper's volume
+	KeyNoDensity    = "no_density"    // a volume needs a bulk density
+	KeyNoHopper     = "no_hopper"     // a level needs hopper volume and bulk density
 	KeyLoadZero     = "load_zero"     // confirm: a load of nothing
 	KeyLoadTooBig   = "load_too_big"  // confirm: more than the hopper holds
 	KeyOverFull     = "over_full"     // confirm: residual and loads are more than the hopper holds

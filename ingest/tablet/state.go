@@ -1,7 +1,11 @@
 package tablet
 
 import (
+	"bytes"
+	"compress/flate"
 	"encoding/json"
+	"errors"
+	"io"
 	"slices"
 	"strconv"
 	"strings"
@@ -56,11 +60,29 @@ type hand struct {
 
 func newState() state { return state{Schema: stateSchema, Driven: newOdometer()} }
 
+// maxSnapshot bounds a snapshot as it is read, in bytes; they are some 50 kB.
+const maxSnapshot = 16 << 20
+
+// snapshot is the state as it is kept. It goes to the disk with every pass
+// log, so it is made small: a tenth of its JSON.
+func (s *state) snapshot() ([]byte, error) {
+	var kept bytes.Buffer
+	w, err := flate.NewWriter(&kept, flate.BestSpeed)
+	if err != nil {
+		return nil, fault.New("keep the tablet's state", fault.Internal, err, "")
+	}
+	if err := errors.Join(json.NewEncoder(w).Encode(s), w.Close()); err != nil {
+		return nil, fault.New("keep the tablet's state", fault.Internal, err, "")
+	}
+	return kept.Bytes(), nil
+}
+
 // restore reads a snapshot. One that is missing, or of another shape, is an
 // empty state: the events on the disk make it anew.
-func restore(raw []byte) state {
+func restore(kept []byte) state {
 	s := newState()
-	if json.Unmarshal(raw, &s) != nil || s.Schema != stateSchema || len(s.Driven.By) == 0 {
+	r := io.LimitReader(flate.NewReader(bytes.NewReader(kept)), maxSnapshot)
+	if json.NewDecoder(r).Decode(&s) != nil || s.Schema != stateSchema || len(s.Driven.By) == 0 {
 		return newState()
 	}
 	return s

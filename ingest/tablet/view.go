@@ -84,7 +84,7 @@ func (c *Cab) workView(checks []CheckView) WorkView {
 		v.SetRate = &rate
 	}
 	if mark := c.state.Hand.Mark; c.fix.UnixMilli == 0 && mark != "" {
-		v.Spreading, v.Marked = mark, "hand"
+		v.Spreading, v.Marked = mark, schemas.MarkedByHand
 	} else if c.fix.Spreading == schemas.SpreadingOn {
 		v.Spreading = "on"
 	}
