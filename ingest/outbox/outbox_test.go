@@ -48,7 +48,7 @@ func weigh(t testing.TB, o *Outbox, n int) ingest.Outgoing {
 func pass(t testing.TB, rng *rand.Rand, at time.Time, n int) schemas.PassLogged {
 	t.Helper()
 	fixes := make([]schemas.Fix, n)
-	lat, lon, heading := 52.1, 0.3, 10+rng.Float64()
+	lat, lon, heading := 52.1, 0.3, 180+rng.Float64()
 	for i := range fixes {
 		speed := 14 + rng.NormFloat64()/4
 		heading += rng.NormFloat64() / 3
