@@ -43,6 +43,7 @@ type Cab struct {
 	me  schemas.MachineID
 
 	doing sync.Mutex // one command, pass log or packet at a time
+	pack  packer     // under doing
 
 	mu      sync.Mutex // guards all below; state and packet change under both
 	state   state
@@ -275,7 +276,7 @@ func (c *Cab) append(h hand, entries ...Entry) ([]ingest.Outgoing, error) {
 		if err := next.applyAll(made); err != nil {
 			return nil, err
 		}
-		return next.snapshot()
+		return c.pack.snapshot(&next)
 	})
 	if err != nil {
 		return nil, err
@@ -296,7 +297,7 @@ func (c *Cab) append(h hand, entries ...Entry) ([]ingest.Outgoing, error) {
 func (c *Cab) keep(h hand) error {
 	next := c.state
 	next.Hand = h
-	kept, err := next.snapshot()
+	kept, err := c.pack.snapshot(&next)
 	if err != nil {
 		return err
 	}

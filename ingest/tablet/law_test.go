@@ -343,7 +343,7 @@ func TestSnapshotIsOneFormOnly(t *testing.T) {
 		t.Fatal(err)
 	}
 	s.Hand = b.state.Hand
-	anew, err := s.snapshot()
+	anew, err := new(packer).snapshot(&s)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -63,16 +63,24 @@ func newState() state { return state{Schema: stateSchema, Driven: newOdometer()}
 // maxSnapshot bounds a snapshot as it is read, in bytes; they are some 50 kB.
 const maxSnapshot = 16 << 20
 
-// snapshot is the state as it is kept. It goes to the disk with every pass
-// log, so it is made small: a tenth of its JSON.
-func (s *state) snapshot() ([]byte, error) {
+// packer makes snapshots. They go to the disk with every pass log, so they are
+// made small: a tenth of their JSON. Its half megabyte of tables is used again.
+type packer struct{ w *flate.Writer }
+
+// snapshot is a state as it is kept.
+func (p *packer) snapshot(s *state) ([]byte, error) {
+	const op = "keep the tablet's state"
 	var kept bytes.Buffer
-	w, err := flate.NewWriter(&kept, flate.BestSpeed)
-	if err != nil {
-		return nil, fault.New("keep the tablet's state", fault.Internal, err, "")
+	if p.w == nil {
+		w, err := flate.NewWriter(&kept, flate.BestSpeed)
+		if err != nil {
+			return nil, fault.New(op, fault.Internal, err, "")
+		}
+		p.w = w
 	}
-	if err := errors.Join(json.NewEncoder(w).Encode(s), w.Close()); err != nil {
-		return nil, fault.New("keep the tablet's state", fault.Internal, err, "")
+	p.w.Reset(&kept)
+	if err := errors.Join(json.NewEncoder(p.w).Encode(s), p.w.Close()); err != nil {
+		return nil, fault.New(op, fault.Internal, err, "")
 	}
 	return kept.Bytes(), nil
 }
