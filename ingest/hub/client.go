@@ -1,8 +1,6 @@
 package hub
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"time"
 
@@ -54,17 +52,10 @@ func (h *Hub) Dial(name string) (*Client, error) {
 // Close ends the connection.
 func (c *Client) Close() { c.conn.Close() }
 
-// msgID is "source#sequence@digest": the identity, and enough of the bytes'
-// digest that the server's duplicate window keeps contradicting events apart.
-func msgID(o *ingest.Outgoing) string {
-	sum := sha256.Sum256(o.Raw)
-	return o.Identity.String() + "@" + hex.EncodeToString(sum[:8])
-}
-
 func (c *Client) message(o *ingest.Outgoing) *nats.Msg {
 	return &nats.Msg{
 		Subject: schemas.EventSubject(c.contractor, schemas.PublishDevice(o.Source), o.Type),
 		Data:    o.Raw,
-		Header:  nats.Header{schemas.HeaderMsgID: {msgID(o)}, schemas.HeaderContentType: {schemas.ContentType}},
+		Header:  nats.Header{schemas.HeaderMsgID: {schemas.MessageID(o.Identity, o.Raw)}, schemas.HeaderContentType: {schemas.ContentType}},
 	}
 }
