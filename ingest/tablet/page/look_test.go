@@ -15,7 +15,7 @@ func TestShots(t *testing.T) {
 		t.Skip("pictures are made where HOPPERBOOK_SHOTS names a folder")
 	}
 	ctx := browser(t)
-	for _, size := range [][2]int64{{360, 640}, {800, 1280}, {1280, 800}} {
+	for _, size := range sizes() {
 		f := atWork()
 		c := enter(t, ctx, f, size[0], size[1])
 		for _, theme := range []string{"light", "dark"} {
@@ -47,3 +47,5 @@ func atWork() *fake {
 func screens() []string {
 	return []string{"home", "job", "start", "finish", "weigh", "refill", "setting", "catch", "density", "tray", "check", "weather", "log", "notices", "who", "display"}
 }
+
+func sizes() [][2]int64 { return [][2]int64{{360, 640}, {800, 1280}, {1280, 800}} }

@@ -48,7 +48,7 @@ export function textField(form, name, label, more = {}) {
 // tiles is a choice of one; options are {value, label, picture}.
 export function tiles(form, name, label, options, onchange) {
   const group = fresh('c');
-  return h('fieldset', { class: 'tiles' }, h('legend', {}, label), h('div', { class: 'grid' },
+  return h('fieldset', { class: 'tiles' }, h('legend', {}, label), h('div', { class: options.every((o) => o.label.length <= 10) ? 'grid short' : 'grid' },
     options.map((o) => {
       const id = fresh('o');
       return h('label', { class: 'tile', for: id },
@@ -64,7 +64,7 @@ export function folded(form, name, label, options, onchange) {
   if (!chosen && options.length > 0) return tiles(form, name, label, options, onchange);
   if (options.length < 2) return h('p', { class: 'folded' }, `${label}: `, h('b', {}, chosen?.label ?? '–'));
   return h('details', { class: 'folded' },
-    h('summary', { 'data-key': `fold-${name}` }, `${label}: `, h('b', {}, chosen.label), h('span', { class: 'unit' }, ` · ${t('form.change')}`)),
+    h('summary', { 'data-key': `fold-${name}` }, h('span', {}, `${label}: `, h('b', {}, chosen.label), h('span', { class: 'unit' }, ` · ${t('form.change')}`))),
     tiles(form, name, label, options, onchange));
 }
 
@@ -88,8 +88,8 @@ export function keypad(form, name, label, quantity, onchange) {
   const key = (sign, name) => h('button', { type: 'button', class: 'key', 'data-sign': sign, 'aria-label': name, onclick: () => press(sign) }, sign);
   return h('div', { class: 'keypad' },
     h('div', { class: 'typed-row' }, h('label', { for: id }, label), shown, h('span', { class: 'unit' }, unitOf(quantity, form.units))),
-    h('div', { class: 'keys' }, ['1', '2', '3', '4', '5', '6', '7', '8', '9'].map((n) => key(n)),
-      key(decimalSign(), t('pad.decimal')), key('0'), key('⌫', t('pad.rub'))));
+    h('div', { class: 'keys' }, ['1', '2', '3'].map((n) => key(n)), key('⌫', t('pad.rub')), ['4', '5', '6'].map((n) => key(n)),
+      key(decimalSign(), t('pad.decimal')), ['7', '8', '9', '0'].map((n) => key(n))));
 }
 
 // several is a keypad with a list: each number is added, the last can be taken

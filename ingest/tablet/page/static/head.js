@@ -6,7 +6,7 @@ import { bare, clock, signed, unitOf } from './units.js';
 import { t, tc } from './texts.js';
 import { audible, call } from './sound.js';
 
-const big = (label, value, note, more = 'half') => h('div', { class: `big ${more}` }, h('dt', {}, label), h('dd', {}, h('b', {}, value), note && h('span', {}, note)));
+const big = (label, value, note, more = 'half') => h('div', { class: `big ${more}` }, h('dt', {}, label, note && h('span', { class: more === 'last' ? 'off' : null }, ` ${note}`)), h('dd', {}, value));
 
 // sign is a state by shape and word besides its colour.
 function sign(kind, shape, words, key) {
@@ -102,7 +102,7 @@ export function drawHead() {
   if (!parts || !v) return;
   const w = v.work;
   const place = w.state === 'idle' ? t('work.idle') : `${w.field_name || w.job} · ${productName(v, w.product)}`;
-  change(parts.where, [h('span', {}, h('b', {}, place)), h('span', {}, [v.machine_name || v.device, v.operator].filter(Boolean).join(' · '))]);
+  change(parts.where, [h('b', {}, place), h('span', {}, [v.machine_name || v.device, v.operator].filter(Boolean).join(' · '))]);
   change(parts.alarms, alarms(v));
   change(parts.figures, figures(v));
   change(parts.signs, signs(v));
