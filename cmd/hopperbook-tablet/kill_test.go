@@ -17,7 +17,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/nats-io/nats.go"
 	"github.com/tidwall/gjson"
 
 	"hopperbook/ingest/link"
@@ -32,13 +31,13 @@ var kills = flag.Int("kills", 20, "how many random moments TestKillTabletAndHub 
 
 const (
 	killDevice = "spreader-1"
-	killAgent  = "TABLET_TEST_KILL" // folder and address of a child that is a tablet
+	killAgent  = "TABLET_TEST_KILL" // folder of a child that is a tablet
 )
 
 // TestMain is also the tablet of TestKillTabletAndHub.
 func TestMain(m *testing.M) {
-	if dir, addr, ok := strings.Cut(os.Getenv(killAgent), "|"); ok {
-		if err := agent(dir, addr); err != nil {
+	if dir := os.Getenv(killAgent); dir != "" {
+		if err := agent(dir); err != nil {
 			fmt.Fprintln(os.Stderr, err)
 			os.Exit(1)
 		}
@@ -51,17 +50,20 @@ func TestMain(m *testing.M) {
 // outbox and forwarder. On standard output it says what was confirmed to it:
 // "e" with sequence and digest (an event), "d" with a number (a draft), "b"
 // with a sequence (the book has everything up to it).
-func agent(dir, addr string) error {
+func agent(dir string) error {
 	o, err := outbox.Open(outbox.Config{Path: filepath.Join(dir, "outbox.db"), Device: killDevice})
 	if err != nil {
 		return err
 	}
-	conn, err := nats.Connect("nats://"+addr, nats.MaxReconnects(-1), nats.ReconnectWait(10*time.Millisecond), nats.ReconnectJitter(10*time.Millisecond, 10*time.Millisecond),
-		nats.Timeout(2*time.Second), nats.IgnoreDiscoveredServers(), nats.RetryOnFailedConnect(true), nats.ErrorHandler(func(*nats.Conn, *nats.Subscription, error) {}))
+	c, _, err := link.ReadCredentials(dir)
 	if err != nil {
 		return err
 	}
-	f, err := link.NewForwarder(conn, link.ForwardConfig{Contractor: "own", Outbox: o, Silence: 500 * time.Millisecond, MaxBackoff: 500 * time.Millisecond, Seed: uint64(os.Getpid())})
+	conn, err := link.Dial(context.Background(), c, link.DialOptions{MinWait: 10 * time.Millisecond, MaxWait: 100 * time.Millisecond})
+	if err != nil {
+		return err
+	}
+	f, err := link.NewForwarder(conn, link.ForwardConfig{Contractor: c.Contractor, Outbox: o, Silence: 500 * time.Millisecond, MaxBackoff: 500 * time.Millisecond, Seed: uint64(os.Getpid())})
 	if err != nil {
 		return err
 	}
@@ -189,24 +191,38 @@ type season struct {
 	hub, cab  *proc
 	events    map[int64]string // confirmed by the tablet's disk: digests
 	drafts    map[string]bool
+	last      int64 // sequence that was said last
 	booked    int64
 	units     int // entries confirmed by the disk plus entries confirmed by the book
 }
 
 func (s *season) startHub() {
 	s.t.Helper()
-	s.hub = start(s.t, exec.Command(s.hubBinary, "hub", "--book", filepath.Join(s.dir, "book"), "--listen", "127.0.0.1:0"))
+	s.hub = start(s.t, exec.Command(s.hubBinary, "hub", "--book", filepath.Join(s.dir, "book"), "--listen", "127.0.0.1:0", "--tls"))
 	if !s.hub.lines.Scan() {
 		_ = s.hub.cmd.Wait() // it has ended without a word; stderr says why
 		s.t.Fatalf("the hub did not come up: %s", s.hub.err.String())
 	}
-	addr, _, _ := strings.Cut(strings.TrimPrefix(s.hub.lines.Text(), "hub ready: nats://"), ",")
+	url, _, _ := strings.Cut(strings.TrimPrefix(s.hub.lines.Text(), "hub ready: "), ",")
+	_, addr, _ := strings.Cut(url, "://")
 	s.proxy.Retarget(addr)
+}
+
+// enrol lets the tablet in, over the link that will flap.
+func (s *season) enrol() {
+	s.t.Helper()
+	out, err := exec.Command(s.hubBinary, "enrol", killDevice, "--book", filepath.Join(s.dir, "book"), "--address", s.proxy.Addr(), "--json").Output()
+	if err != nil {
+		s.t.Fatalf("enrol: %v", err)
+	}
+	if _, err := link.Enrol(s.t.Context(), gjson.GetBytes(out, "code").Str, s.dir); err != nil {
+		s.t.Fatal(err)
+	}
 }
 
 func (s *season) startCab() {
 	cmd := exec.Command(os.Args[0])
-	cmd.Env = append(os.Environ(), killAgent+"="+s.dir+"|"+s.proxy.Addr())
+	cmd.Env = append(os.Environ(), killAgent+"="+s.dir)
 	s.cab = start(s.t, cmd)
 }
 
@@ -225,6 +241,7 @@ func (s *season) heard(line string) {
 			s.t.Errorf("sequence %d was given twice (%s, %s)", seq, old, digest)
 		}
 		s.events[seq] = digest
+		s.last = max(s.last, seq)
 		s.units++
 	case "d":
 		s.drafts[word] = true
@@ -263,6 +280,7 @@ func TestKillTabletAndHub(t *testing.T) {
 	defer proxy.Close()
 	s := &season{t: t, hubBinary: buildHub(t), dir: t.TempDir(), proxy: proxy, events: map[int64]string{}, drafts: map[string]bool{}}
 	s.startHub()
+	s.enrol()
 	s.startCab()
 	count := [3]int{}
 	for range *kills {
@@ -289,7 +307,7 @@ func TestKillTabletAndHub(t *testing.T) {
 	if _, err := s.cab.in.Write([]byte{0}); err != nil {
 		t.Fatal(err)
 	}
-	for before := len(s.events); len(s.events) == before || s.booked < int64(len(s.events)); {
+	for before := len(s.events); len(s.events) == before || s.booked < s.last; {
 		s.listen()
 	}
 	s.kill(s.cab)
