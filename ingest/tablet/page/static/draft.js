@@ -10,10 +10,9 @@ export function draft(name, first = () => ({})) {
   const read = () => {
     try { return JSON.parse(sessionStorage.getItem(place)); } catch { return memory.get(place); }
   };
-  let kept = read() ?? memory.get(place) ?? null;
+  let kept = read() ?? null;
   const write = () => {
-    memory.set(place, kept);
-    try { sessionStorage.setItem(place, JSON.stringify(kept)); } catch { /* memory has it */ }
+    try { sessionStorage.setItem(place, JSON.stringify(kept)); } catch { memory.set(place, kept); }
   };
   return {
     name,
