@@ -96,7 +96,7 @@ func (f *Forwarder) standing() (string, error) {
 // quietTime is how long a round waits for a confirmation; it grows with the
 // rounds that brought none, because each sends a window again.
 func (f *Forwarder) quietTime() time.Duration {
-	return min(f.cfg.Silence<<min(f.tries-1, 10), max(longestSilence, f.cfg.Silence))
+	return grown(f.cfg.Silence, f.tries, max(longestSilence, f.cfg.Silence))
 }
 
 // fill sends as much as window and bandwidth leave room for.
@@ -248,10 +248,21 @@ func (f *Forwarder) after(ctx context.Context, end error) error {
 	return f.pause(ctx)
 }
 
-// pause waits for a time drawn evenly from nothing to the bound.
+// grown is base doubled with every try after the first, up to bound.
+func grown(base time.Duration, tries int, bound time.Duration) time.Duration {
+	for ; tries > 1 && base < bound; tries-- {
+		base *= 2
+	}
+	return min(base, bound)
+}
+
+// pauseTime is drawn evenly from nothing to the bound of this try.
+func (f *Forwarder) pauseTime() time.Duration {
+	return time.Duration(f.rng.Int64N(int64(grown(f.cfg.Backoff, f.tries, f.cfg.MaxBackoff)) + 1))
+}
+
 func (f *Forwarder) pause(ctx context.Context) error {
-	bound := min(f.cfg.Backoff<<min(f.tries-1, 16), f.cfg.MaxBackoff)
-	timer := time.NewTimer(time.Duration(f.rng.Int64N(int64(bound) + 1)))
+	timer := time.NewTimer(f.pauseTime())
 	defer timer.Stop()
 	select {
 	case <-timer.C:

@@ -117,9 +117,11 @@ func TestMarksThatCannotBeOurs(t *testing.T) {
 		mark schemas.Mark
 		code fault.Code
 	}{
-		"of another source":    {schemas.Mark{Source: "/devices/spreader-1/other", UpTo: 1}, fault.Usage},
-		"beyond what was made": {schemas.Mark{Source: o.Source(), UpTo: 2}, fault.Conflict},
-		"a range beyond that":  {schemas.Mark{Source: o.Source(), Above: [][2]int64{{5, 6}}}, fault.Conflict},
+		"of another source":      {schemas.Mark{Source: "/devices/spreader-1/other", UpTo: 1}, fault.Usage},
+		"beyond what was made":   {schemas.Mark{Source: o.Source(), UpTo: 2}, fault.Conflict},
+		"ranges in no order":     {schemas.Mark{Source: o.Source(), Above: [][2]int64{{1, 0}}}, fault.Input},
+		"a range below its mark": {schemas.Mark{Source: o.Source(), UpTo: 1, Above: [][2]int64{{1, 1}}}, fault.Input},
+		"a range beyond that":    {schemas.Mark{Source: o.Source(), Above: [][2]int64{{5, 6}}}, fault.Conflict},
 	} {
 		if err := o.Trim(c.mark); fault.CodeOf(err) != c.code {
 			t.Errorf("a mark %s: %v", name, err)

@@ -75,10 +75,17 @@ func (o *Outbox) Trim(mark schemas.Mark) error {
 	o.mu.Lock()
 	last, old := o.last, o.mark
 	o.mu.Unlock()
+	highest, inOrder := mark.UpTo, true
+	for _, r := range mark.Above {
+		inOrder = inOrder && r[0] > highest && r[1] >= r[0]
+		highest = r[1]
+	}
 	switch {
 	case mark.Source != o.source:
 		return fault.Newf(op, fault.Usage, "the mark is of "+string(mark.Source)+", the outbox is "+string(o.source), "")
-	case mark.UpTo > last || (len(mark.Above) > 0 && mark.Above[len(mark.Above)-1][1] > last):
+	case !inOrder:
+		return fault.Newf(op, fault.Input, fmt.Sprintf("the ranges %v above %d are in no order", mark.Above, mark.UpTo), "hub and tablet are of different versions; update the older")
+	case highest > last:
 		return fault.Newf(op, fault.Conflict, fmt.Sprintf("the book has more events of %s than were made here (%d)", o.source, last),
 			"this outbox is an old copy: keep it, and start the tablet with a new one so that it gets a source of its own")
 	case mark.UpTo < old.UpTo:
