@@ -36,9 +36,9 @@ type ForwardConfig struct {
 	Outbox         Outbox
 	BytesPerSecond int           // the most that is sent on average; 0: no cap
 	Window         int           // events sent and not confirmed by the book; 0: 1024
-	WindowBytes    int           // their bytes; 0: 4 MiB
+	WindowBytes    int           // their bytes, but one event always goes; 0: 256 KiB
 	Silence        time.Duration // without a confirmation until the window is sent again; 0: 10 s
-	AckWait        time.Duration // for the stream to take an event; 0: 15 s
+	AckWait        time.Duration // until the stream has not taken an event; 0: 2 min, over a poor link
 	Backoff        time.Duration // first bound of the pause after a failure; 0: 200 ms
 	MaxBackoff     time.Duration // last bound of the pause; 0: 30 s
 
@@ -53,14 +53,14 @@ func (c *ForwardConfig) fill() {
 		}
 	}
 	set(&c.Silence, 10*time.Second)
-	set(&c.AckWait, 15*time.Second)
+	set(&c.AckWait, 2*time.Minute)
 	set(&c.Backoff, 200*time.Millisecond)
 	set(&c.MaxBackoff, 30*time.Second)
 	if c.Window == 0 {
 		c.Window = 1024
 	}
 	if c.WindowBytes == 0 {
-		c.WindowBytes = 4 << 20
+		c.WindowBytes = 256 << 10
 	}
 	if c.Now == nil {
 		c.Now = time.Now
@@ -117,8 +117,8 @@ type failure struct {
 	err error
 }
 
-// NewForwarder prepares forwarding over conn, which may still be connecting.
-// The connection stays its owner's.
+// NewForwarder prepares forwarding over conn, which may still be connecting:
+// one forwarder a connection. The connection stays its owner's.
 func NewForwarder(conn *nats.Conn, cfg ForwardConfig) (*Forwarder, error) {
 	const op = "forward the outbox"
 	cfg.fill()

@@ -35,6 +35,22 @@ func TestGrown(t *testing.T) {
 	}
 }
 
+// The wait for a confirmation grows with the rounds that brought none, and by
+// a second for each 8 KiB under way.
+func TestQuietTime(t *testing.T) {
+	for _, c := range []struct {
+		tries, bytes int
+		want         time.Duration
+	}{
+		{1, 0, 10 * time.Second}, {2, 0, 20 * time.Second}, {1, 8 << 10, 11 * time.Second}, {3, 256 << 10, 72 * time.Second}, {99, 0, 5 * time.Minute},
+	} {
+		r := round{Forwarder: &Forwarder{tries: c.tries, cfg: ForwardConfig{Silence: 10 * time.Second}}, bytes: c.bytes}
+		if got := r.quietTime(); got != c.want {
+			t.Errorf("after %d rounds with %d bytes under way it is quiet for %v, want %v", c.tries, c.bytes, got, c.want)
+		}
+	}
+}
+
 // Full jitter: pauses lie evenly between nothing and the bound, the same for
 // the same seed and others for another.
 func TestPausesAreSpread(t *testing.T) {

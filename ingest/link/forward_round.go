@@ -24,9 +24,13 @@ var (
 // again, over a link where bytes may be dear.
 const longestSilence = 5 * time.Minute
 
+// poorLink is what the slowest link that is still of use carries, bytes a
+// second.
+const poorLink = 8 << 10
+
 // flight is an event sent in this round and not known to be in the book.
 type flight struct {
-	id       string // MessageID; "" where it was passed over
+	id       string // under which it was sent
 	sequence int64
 	bytes    int
 }
@@ -48,9 +52,15 @@ func (f *Forwarder) round(ctx context.Context, status <-chan nats.Status) error 
 	for len(f.fails) > 0 { // of the round before
 		<-f.fails
 	}
+	for len(status) > 0 { // how the connection came to be
+		<-status
+	}
+	if !f.conn.IsConnected() {
+		return errLost
+	}
 	f.refused = nil
 	f.tries++
-	r := &round{Forwarder: f, first: true, silence: time.NewTimer(f.quietTime()), pace: time.NewTimer(0)}
+	r := &round{Forwarder: f, first: true, silence: time.NewTimer(f.cfg.Silence), pace: time.NewTimer(0)}
 	defer r.silence.Stop()
 	defer r.pace.Stop()
 	for {
@@ -60,7 +70,7 @@ func (f *Forwarder) round(ctx context.Context, status <-chan nats.Status) error 
 		}
 		if len(r.flights) == 0 {
 			f.set(f.standing())
-			r.silence.Reset(f.quietTime())
+			r.silence.Reset(r.quietTime())
 		}
 		select {
 		case <-ctx.Done():
@@ -73,10 +83,8 @@ func (f *Forwarder) round(ctx context.Context, status <-chan nats.Status) error 
 			if err := r.failed(failed); err != nil {
 				return err
 			}
-		case <-status:
-			if !f.conn.IsConnected() {
-				return errLost
-			}
+		case <-status: // even if it is back by now, what was under way is lost
+			return errLost
 		case <-r.silence.C:
 			return errSilent
 		case <-r.pace.C:
@@ -93,10 +101,12 @@ func (f *Forwarder) standing() (string, error) {
 	return LinkUp, nil
 }
 
-// quietTime is how long a round waits for a confirmation; it grows with the
-// rounds that brought none, because each sends a window again.
-func (f *Forwarder) quietTime() time.Duration {
-	return grown(f.cfg.Silence, f.tries, max(longestSilence, f.cfg.Silence))
+// quietTime is how long a round waits for a confirmation: it grows with the
+// rounds that brought none, because each sends a window again, and leaves a
+// poor link the time to carry what is under way.
+func (r *round) quietTime() time.Duration {
+	carry := time.Duration(r.bytes) * time.Second / poorLink
+	return grown(r.cfg.Silence, r.tries, max(longestSilence, r.cfg.Silence)) + carry
 }
 
 // fill sends as much as window and bandwidth leave room for.
@@ -134,26 +144,22 @@ func (r *round) send(out *ingest.Outgoing) error {
 	}
 	m := &nats.Msg{Subject: schemas.EventSubject(r.cfg.Contractor, schemas.PublishDevice(out.Source), out.Type), Data: out.Raw,
 		Header: nats.Header{schemas.HeaderMsgID: {id}, schemas.HeaderContentType: {schemas.ContentType}}}
-	if len(r.flights) == 0 {
-		r.silence.Reset(r.quietTime())
-	}
+	r.sent = out.Sequence
 	_, err := r.js.PublishMsgAsync(m, jetstream.WithRetryAttempts(0))
 	switch {
 	case errors.Is(err, nats.ErrMaxPayload):
 		r.passOver(out.Identity, err)
-		id = ""
+		return nil
 	case err != nil && !r.conn.IsConnected():
 		return errLost
 	case err != nil:
 		return fault.New("send "+out.Identity.String(), fault.Unavailable, err, "")
-	default:
-		r.first = false
-		r.spend(m.Size())
 	}
-	r.sent = out.Sequence
-	if id != "" {
-		r.flights = append(r.flights, flight{id, out.Sequence, len(out.Raw)})
-		r.bytes += len(out.Raw)
+	r.first = false
+	r.spend(m.Size())
+	r.flights = append(r.flights, flight{id, out.Sequence, len(out.Raw)})
+	if r.bytes += len(out.Raw); len(r.flights) == 1 {
+		r.silence.Reset(r.quietTime())
 	}
 	return nil
 }
@@ -202,6 +208,9 @@ func (r *round) confirmed(mark schemas.Mark) error {
 // failed looks at an event that the stream did not take; nil: the round goes on.
 func (r *round) failed(failed failure) error {
 	var api *jetstream.APIError
+	if errors.Is(failed.err, nats.ErrDisconnected) {
+		return nil // of the connection before; status says when it is ours
+	}
 	if !errors.As(failed.err, &api) || api.ErrorCode != jetstreamMessageTooLarge {
 		return failed.err
 	}
@@ -230,7 +239,7 @@ func (f *Forwarder) after(ctx context.Context, end error) error {
 	switch code := fault.CodeOf(end); {
 	case end == nil:
 		return nil
-	case errors.Is(end, errLost), errors.Is(end, nats.ErrDisconnected):
+	case errors.Is(end, errLost):
 		f.tries = 0 // the link's doing: the next connection is used at once
 		return nil
 	case code == fault.Full: // nothing is lost; the outbox tells the operator
