@@ -28,7 +28,7 @@ type cab struct {
 
 // patience is how long a step may take before the page is taken as stuck; a
 // step that works takes milliseconds.
-const patience = 30 * time.Second
+const patience = 15 * time.Second
 
 // browser starts one Chromium for a test; tests that need none stay quick.
 func browser(t *testing.T) context.Context {
@@ -120,7 +120,7 @@ func (c *cab) choose(field, value string) {
 func (c *cab) write(field, words string) {
 	c.t.Helper()
 	sel := chromedp.CSS(`input[data-name="` + field + `"]`)
-	c.do("write "+field, chromedp.WaitReady(sel), chromedp.SetValue(sel, ""), chromedp.SendKeys(sel, words))
+	c.do("write "+field, chromedp.WaitReady(sel), chromedp.Evaluate[chromedp.Void]("document.querySelector('"+string(sel)+"').select(); undefined"), chromedp.SendKeys(sel, words))
 }
 
 func (c *cab) said(words string) {

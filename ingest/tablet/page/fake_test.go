@@ -269,7 +269,9 @@ func checked(f *fake, b schemas.CheckMachine) (tablet.Done, error) {
 			c.State, c.At = "passed", f.v.At
 			if !b.Pass {
 				c.State = "failed"
-				f.v.Work.Unsafe = append(f.v.Work.Unsafe, *c)
+				if c.Safety {
+					f.v.Work.Unsafe = append(f.v.Work.Unsafe, *c)
+				}
 			}
 		}
 	}

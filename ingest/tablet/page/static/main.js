@@ -2,7 +2,7 @@ import { listen, look, onView, state } from './agent.js';
 import { h, put } from './dom.js';
 import { drawHead, head, soundNow } from './head.js';
 import { dress, prefs } from './prefs.js';
-import { hush } from './send.js';
+import { turned } from './send.js';
 import { wake } from './sound.js';
 import { loadTexts, t } from './texts.js';
 import { loadUnits } from './units.js';
@@ -64,7 +64,7 @@ main.addEventListener('click', (e) => {
 
 function redress() { dress(); head(); draw(false); }
 
-window.addEventListener('hashchange', () => { hush(); draw(true); });
+window.addEventListener('hashchange', () => { turned(); draw(true); });
 for (const touch of ['pointerdown', 'keydown']) window.addEventListener(touch, () => { wake(); setTimeout(soundNow, 50); });
 
 onView(() => {

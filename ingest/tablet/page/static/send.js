@@ -6,11 +6,20 @@ import { has, t, tc } from './texts.js';
 
 // say shows a line and lets screen readers tell it; kind: good, bad, ask.
 export function say(kind, text, ...more) {
+  // What went well is said on the screen that follows.
+  if (kind === 'good') document.getElementById('say').dataset.keep = '';
   const mark = { good: '✓', bad: '✗', ask: '?' }[kind];
   put(document.getElementById('say'),
     h('div', { class: `said ${kind}` },
       h('p', {}, h('span', { class: 'mark', 'aria-hidden': 'true' }, mark), text),
       h('div', { class: 'row' }, ...more, h('button', { type: 'button', 'data-key': 'said', onclick: hush }, t('do.close')))));
+}
+
+// turned is a change of screen: what was said goes, what was just done stays once.
+export function turned() {
+  const line = document.getElementById('say').dataset;
+  if (line.keep === undefined) hush();
+  delete line.keep;
 }
 
 export function hush() { document.getElementById('say').replaceChildren(); }
