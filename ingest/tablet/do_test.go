@@ -143,6 +143,7 @@ func TestLoadAndRefillAtOnce(t *testing.T) {
 	if *v.Hopper.Kg != 3500 || *v.Hopper.LoadedKg != 3000 || v.Hopper.LastKnown != "cells" || math.Abs(*v.Hopper.Share-3500.0/6000) > 1e-9 {
 		t.Errorf("hopper %+v", v.Hopper)
 	}
+	b.refused(KeyNoLoad, DoRefill, Refill{Loads: []schemas.LoadID{"l-spreader-1-20260302-1"}, Residual: Residual{Method: "empty"}})
 	b.refused(KeyOverFull, DoLoad, Load{Product: "lime", Method: "cells", NetKg: num(6000), Refill: true, Residual: &Residual{Method: "cells", Kg: num(1000)}})
 }
 

@@ -129,9 +129,9 @@ func (b *bench) seen() string {
 // TestRestartAnywhere: key-off at any point changes nothing of what is seen,
 // and neither does a snapshot that is lost.
 func TestRestartAnywhere(t *testing.T) {
-	for seed := range uint64(12) {
+	for seed := range uint64(6) {
 		b := readyBench(t, RoleSpreader)
-		randomDays(b, seed, 60, func(rng *rand.Rand) {
+		randomDays(b, seed, 50, func(rng *rand.Rand) {
 			if rng.IntN(5) > 0 {
 				return
 			}
@@ -304,7 +304,7 @@ func (d *dayNotes) left(ratio float64) (kg float64, known bool) {
 // at all that happened gives.
 func TestFoldAgainstAnOracle(t *testing.T) {
 	runs, hoppers := 0, 0
-	for seed := range uint64(25) {
+	for seed := range uint64(15) {
 		b := readyBench(t, RoleSpreader)
 		d := randomDays(b, 100+seed, 50, func(*rand.Rand) {})
 		want := d.closed()
@@ -326,7 +326,7 @@ func TestFoldAgainstAnOracle(t *testing.T) {
 			hoppers++
 		}
 	}
-	if runs < 20 || hoppers < 10 {
+	if runs < 12 || hoppers < 8 {
 		t.Errorf("only %d runs and %d hoppers were compared", runs, hoppers)
 	}
 }

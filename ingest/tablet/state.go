@@ -117,11 +117,11 @@ func (s *state) applyAll(made []ingest.Outgoing) error {
 }
 
 func (s *state) apply(out ingest.Outgoing) error {
+	s.Sequence = out.Sequence
 	e, bad := schemas.Read(out.Raw)
 	if bad != nil {
-		return fault.New("fold "+out.Identity.String(), fault.Internal, bad, "")
+		return nil // the disk damaged it: the office keeps it as a reject, and the tablet must start all the same
 	}
-	s.Sequence = out.Sequence
 	if e.Time.After(s.At) {
 		s.At = e.Time
 	}
