@@ -25,7 +25,7 @@ import (
 // write and sync of an outbox in a process of its own is recorded from outside
 // (strace), the file is rebuilt as every cut could have left it, and opened.
 
-const cutSteps = 60
+const cutSteps = 40
 
 // standing is all that an outbox holds, as it can be compared.
 type standing struct {

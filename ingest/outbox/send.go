@@ -73,7 +73,7 @@ const trimChunk = 1000
 func (o *Outbox) Trim(mark schemas.Mark) error {
 	const op = "trim the outbox"
 	o.mu.Lock()
-	last, old := o.last, o.mark
+	last, done := o.last, o.mark.UpTo
 	o.mu.Unlock()
 	highest, inOrder := mark.UpTo, true
 	for _, r := range mark.Above {
@@ -88,10 +88,8 @@ func (o *Outbox) Trim(mark schemas.Mark) error {
 	case highest > last:
 		return fault.Newf(op, fault.Conflict, fmt.Sprintf("the book has more events of %s than were made here (%d)", o.source, last),
 			"this outbox is an old copy: keep it, and start the tablet with a new one so that it gets a source of its own")
-	case mark.UpTo < old.UpTo:
-		return nil
 	}
-	for done := old.UpTo; done < mark.UpTo; {
+	for done < mark.UpTo {
 		next := min(done+trimChunk, mark.UpTo)
 		if err := o.update(op, func(tx *bolt.Tx) error { return drop(tx, next) }, nil); err != nil {
 			return err
