@@ -7,6 +7,7 @@ import (
 	"os/signal"
 	"strings"
 	"syscall"
+	_ "time/tzdata" // Windows and Android have no time zones where Go looks
 
 	"github.com/urfave/cli/v2"
 

@@ -93,8 +93,12 @@ func (o *office) session(ctx context.Context, creds link.Credentials) error {
 		}
 	}
 	conn, err := link.Dial(ctx, creds, link.DialOptions{
-		Up:      func() { o.refused.Store(nil); o.log("link up: %s as %s", creds.Hub, creds.Device); news() },
-		Down:    func(err error) { o.log("link down: %v", err) },
+		Up: func() { o.refused.Store(nil); o.log("link up: %s as %s", creds.Hub, creds.Device); news() },
+		Down: func(err error) {
+			if err != nil { // else it is closed here
+				o.log("link down: %v", err)
+			}
+		},
 		Refused: func(err error) { o.refuse(err) },
 	})
 	if err != nil {
