@@ -110,3 +110,84 @@ func TestALoadersRefillsAreNotItsOwn(t *testing.T) {
 		t.Error("a loader has a hopper")
 	}
 }
+
+// cycle spreads 1000 m and reads what is left: kg went out.
+func (b *bench) cycle(p schemas.ProductID, kg float64) {
+	b.t.Helper()
+	b.do(DoRefill, Refill{Product: p, ToldKg: num(kg), Residual: Residual{Method: "empty"}, Confirm: true})
+	b.drive(100, 0, 201, true, true)
+}
+
+func TestRunsOfOneProduct(t *testing.T) {
+	b := readyBench(t, RoleSpreader)
+	b.do(DoSetting, schemas.SettingChanged{Product: "urea", BoutWidthM: 10, SetRateKgHa: 2000})
+	b.do(DoSetting, setLime)
+	b.cycle("urea", 1900)
+	for range seriesOfLoads + 2 {
+		b.cycle("lime", 2100)
+	}
+	b.do(DoRefill, Refill{Product: "lime", ToldKg: num(1000), Residual: Residual{Method: "empty"}})
+	b.do(DoRefill, Refill{Product: "urea", ToldKg: num(1000), Residual: Residual{Method: "unknown"}})
+	b.drive(200, 0, 201, true, true)
+	b.do(DoRefill, Refill{Product: "lime", Residual: Residual{Method: "empty"}}) // 2000 kg of both: says nothing
+	h := b.book.balance(b.live.By)
+	if n := len(h.runs); n != seriesOfLoads+3 {
+		t.Errorf("%d runs", n)
+	}
+	r := b.View().Rate
+	if len(r.Series) != seriesOfLoads || !near(r.LastKgHa, 2100, 1) {
+		t.Errorf("series of %d, last %v", len(r.Series), *r.LastKgHa)
+	}
+	b.do(DoSetting, schemas.SettingChanged{Product: "urea", BoutWidthM: 10, SetRateKgHa: 2000})
+	if r := b.View().Rate; len(r.Series) != 1 || !near(r.LastKgHa, 1900, 1) {
+		t.Errorf("urea: %+v", r.Series)
+	}
+}
+
+func TestSmallThingsOfTheView(t *testing.T) {
+	b := readyBench(t, RoleSpreader)
+	b.do(DoPick, Pick{Job: "j1", Field: "home"})
+	b.do(DoStart, Start{})
+	b.do(DoWeather, schemas.WeatherNoted{Soil: "dry"})
+	b.disk.confirmed = 1
+	if l := b.View().Last; l[0].Sent || !l[1].Sent {
+		t.Errorf("sent %v %v", l[0].Sent, l[1].Sent)
+	}
+	p := packet("spreader-1", b.at.Add(jobHolds-time.Hour)) // still says ordered
+	p.Fields = append(p.Fields, schemas.RegisterField{Field: "a-strip", Customer: "c1", Name: "Strip", Boundary: square(0, 0, 100)},
+		schemas.RegisterField{Field: "z-strip", Customer: "c1", Name: "Strip", Boundary: square(0, 0, 100)})
+	p.Products = nil
+	for id, n := range map[schemas.ProductID]float64{"nitrate": 33.5, "can": 24, "urea46": 46} {
+		p.Products = append(p.Products, schemas.RegisterProduct{Product: id, Form: "granular", Analysis: &schemas.Analysis{NPct: num(n)}})
+	}
+	take := func() {
+		t.Helper()
+		if err := b.TakePacket(p); err != nil {
+			t.Fatal(err)
+		}
+	}
+	take()
+	if s := b.jobState("j1"); s != "started" {
+		t.Errorf("the start is on its way: %s", s)
+	}
+	b.OnFix(fixAt(b.at, 50, 50, false), "switch")
+	if in := b.View().Work.InField; in != "a-strip" {
+		t.Errorf("in %s of three that hold the place", in)
+	}
+	for _, v := range b.View().Products {
+		if v.Ammonium != (v.Product == "nitrate") {
+			t.Errorf("%s: caution %v", v.Product, v.Ammonium)
+		}
+	}
+	p.At, p.Jobs[0].State = p.At.Add(2*time.Hour), "finished"
+	take()
+	if s := b.jobState("j1"); s != "finished" {
+		t.Errorf("the office has known better for long: %s", s)
+	}
+}
+
+func TestALoaderServesManyJobs(t *testing.T) {
+	b := readyBench(t, RoleLoader)
+	b.do(DoPick, Pick{Job: "j1"})
+	b.do(DoLoad, Load{Product: "urea", Method: "cells", NetKg: num(10), For: "spreader-2"})
+}

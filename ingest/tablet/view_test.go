@@ -68,7 +68,7 @@ func TestHopperAndRates(t *testing.T) {
 	}
 	load(4000, Residual{Method: "cells", Kg: num(1800)}) // 2200 kg went out over 2000: ratio 1.1
 	v = b.View()
-	if !near(v.Rate.LastKgHa, 2200, 2) || !near(v.Rate.LastOffPc, 10, 0.1) || !near(v.Rate.NowKgHa, 2200, 2) || v.Rate.LastTold != "tablet" || !near(v.Hopper.Kg, 5800, 0) {
+	if !near(v.Rate.LastKgHa, 2200, 2) || !near(v.Rate.LastOffPc, 10, 0.1) || !near(v.Rate.NowKgHa, 2200, 2) || v.Rate.LastTold != "tablet" || !near(v.Hopper.Kg, 5800, 0) || !near(v.Hopper.HaLeft, 5800.0/2200, 0.01) {
 		t.Fatalf("after a closed run: %+v", v.Rate)
 	}
 	b.drive(200, 0, 101, true, false) // 500 m, in no pass log yet: 1000 kg nominal, 1100 real
