@@ -44,23 +44,28 @@ type NoticeGap struct {
 // NoticeEvidence is what a notice stands on; it also tells whether the next
 // one would say the same.
 type NoticeEvidence struct {
-	Product       schemas.ProductID `json:"product,omitempty"`
-	CatchTest     schemas.TestID    `json:"catch_test,omitempty"`
-	ChangeLoad    int               `json:"change_load,omitempty"`
-	ChangeLow     int               `json:"change_load_low,omitempty"`
-	ChangeHigh    int               `json:"change_load_high,omitempty"`
-	ChangeRefill  schemas.RefillID  `json:"change_refill,omitempty"`
-	AlarmLoad     int               `json:"alarm_load,omitempty"`
-	Loads         int               `json:"loads,omitempty"`
-	SizePct       float64           `json:"size_pct,omitempty"`
-	SizeLowPct    float64           `json:"size_low_pct,omitempty"`
-	SizeHighPct   float64           `json:"size_high_pct,omitempty"`
-	FlowFactor    float64           `json:"flow_factor,omitempty"`
-	GateTryMm     float64           `json:"gate_try_mm,omitempty"`
-	Event         schemas.EventID   `json:"event,omitempty"`
-	Source        schemas.Source    `json:"source,omitempty"`
-	Missing       [][2]int64        `json:"missing,omitempty"`       // sequences, both ends included
-	Contradicting []int64           `json:"contradicting,omitempty"` // sequences
+	Series        []NoticeSeries  `json:"series,omitempty"` // of a recalibrate: those called
+	Event         schemas.EventID `json:"event,omitempty"`
+	Source        schemas.Source  `json:"source,omitempty"`
+	Missing       [][2]int64      `json:"missing,omitempty"`       // sequences, both ends included
+	Contradicting []int64         `json:"contradicting,omitempty"` // sequences
+}
+
+// NoticeSeries is the verdict on one series of loads, as Drift has it.
+type NoticeSeries struct {
+	Product      schemas.ProductID `json:"product"`
+	CatchTest    schemas.TestID    `json:"catch_test"`
+	ChangeLoad   int               `json:"change_load"`
+	ChangeLow    int               `json:"change_load_low"`
+	ChangeHigh   int               `json:"change_load_high"`
+	ChangeRefill schemas.RefillID  `json:"change_refill"`
+	AlarmLoad    int               `json:"alarm_load"`
+	Loads        int               `json:"loads"`
+	SizePct      float64           `json:"size_pct"`
+	SizeLowPct   float64           `json:"size_low_pct"`
+	SizeHighPct  float64           `json:"size_high_pct"`
+	FlowFactor   float64           `json:"flow_factor"`
+	GateTryMm    float64           `json:"gate_try_mm,omitempty"`
 }
 
 const (
@@ -75,9 +80,9 @@ const (
 )
 
 // PlanNotices says which notices are to be raised now, sorted by machine, kind
-// and identifier. Recalibrate: once a machine, product, catch test and change;
-// another of the same calibration only where its change lies after the load at
-// which the first was called. Check: once a start against a failed safety check.
+// and identifier. Recalibrate: once a machine, product, catch test and change,
+// one notice for all that are called at one time; another of the same calibration
+// only where its change lies after the load at which the first was called. Check: once a start against a failed safety check.
 // Sync: once a run of events missing for longer than a day, and once a sequence
 // under which two different events came. The identifier follows from what the
 // notice is about and how many were raised of it before, so that planning again
@@ -92,9 +97,7 @@ func PlanNotices(in NoticeInput) ([]schemas.NoticeRaised, error) {
 		}
 		p.raised = append(p.raised, pastNotice{n, e})
 	}
-	for _, d := range in.Drifts {
-		p.recalibrate(d)
-	}
+	p.recalibrate()
 	for _, f := range in.Findings {
 		p.check(f)
 	}
@@ -142,29 +145,62 @@ func (p *planner) raise(kind string, machine schemas.MachineID, about string, nt
 	p.out = append(p.out, schemas.NoticeRaised{Notice: id, Machine: machine, Kind: kind, Text: text, Evidence: raw})
 }
 
-func (p *planner) recalibrate(d Drift) {
-	if d.State != string(drift.Recalibrate) || d.Superseded {
-		return
-	}
-	earlier := p.before(NoticeRecalibrate, d.Machine, func(e NoticeEvidence) bool { return e.Product == d.Product && e.CatchTest == d.CatchTest })
-	for _, e := range earlier {
-		if d.ChangeLoadLow <= e.AlarmLoad {
-			return // the same change, perhaps better known by now
+// recalibrate tells a crew once of all series that are called at one time: what
+// fails on a machine shows with every product.
+func (p *planner) recalibrate() {
+	of := map[schemas.MachineID][]Drift{}
+	for _, d := range p.in.Drifts {
+		if d.State == string(drift.Recalibrate) && !d.Superseded && !p.told(d) {
+			of[d.Machine] = append(of[d.Machine], d)
 		}
 	}
-	e := NoticeEvidence{Product: d.Product, CatchTest: d.CatchTest, ChangeLoad: d.ChangeLoad, ChangeLow: d.ChangeLoadLow, ChangeHigh: d.ChangeLoadHigh, ChangeRefill: d.ChangeRefill,
+	for machine, called := range of {
+		slices.SortFunc(called, func(a, b Drift) int {
+			return cmp.Or(cmp.Compare(a.ChangeLoad, b.ChangeLoad), cmp.Compare(a.Product, b.Product), cmp.Compare(a.CatchTest, b.CatchTest))
+		})
+		var e NoticeEvidence
+		var about []string
+		text := "Recalibrate."
+		for _, d := range called {
+			e.Series = append(e.Series, seriesOf(d))
+			about = append(about, string(d.Product), string(d.CatchTest))
+			text += " " + calledText(d)
+		}
+		earlier := p.before(NoticeRecalibrate, machine, func(NoticeEvidence) bool { return true })
+		p.raise(NoticeRecalibrate, machine, strings.Join(about, "\n"), len(earlier), clip(text+" Confirm it by a catch test."), e)
+	}
+}
+
+// told reports whether a notice was about this change: of the same calibration,
+// called no earlier than the change can lie.
+func (p *planner) told(d Drift) bool {
+	return len(p.before(NoticeRecalibrate, d.Machine, func(e NoticeEvidence) bool {
+		return slices.ContainsFunc(e.Series, func(s NoticeSeries) bool {
+			return s.Product == d.Product && s.CatchTest == d.CatchTest && d.ChangeLoadLow <= s.AlarmLoad
+		})
+	})) > 0
+}
+
+func seriesOf(d Drift) NoticeSeries {
+	s := NoticeSeries{Product: d.Product, CatchTest: d.CatchTest, ChangeLoad: d.ChangeLoad, ChangeLow: d.ChangeLoadLow, ChangeHigh: d.ChangeLoadHigh, ChangeRefill: d.ChangeRefill,
 		AlarmLoad: d.AlarmLoad, Loads: d.Loads, SizePct: d.SizePct, SizeLowPct: d.SizeLowPct, SizeHighPct: d.SizeHighPct, FlowFactor: d.FlowFactor}
+	if d.GateTry != nil {
+		s.GateTryMm = d.GateTry.TryMm
+	}
+	return s
+}
+
+func calledText(d Drift) string {
 	way := "more"
 	if d.SizePct < 0 {
 		way = "less"
 	}
 	low, high := min(math.Abs(d.SizeLowPct), math.Abs(d.SizeHighPct)), max(math.Abs(d.SizeLowPct), math.Abs(d.SizeHighPct))
-	text := fmt.Sprintf("Recalibrate with %s: since load %d about %.0f %% %s flows than the calibration says (%.1f to %.1f %%).", d.Product, d.ChangeLoad, math.Abs(d.SizePct), way, low, high)
+	text := fmt.Sprintf("With %s since load %d about %.0f %% %s flows than the calibration says (%.1f to %.1f %%).", d.Product, d.ChangeLoad, math.Abs(d.SizePct), way, low, high)
 	if d.GateTry != nil {
-		e.GateTryMm = d.GateTry.TryMm
 		text += fmt.Sprintf(" First try: gate %.0f mm in place of %.0f mm.", d.GateTry.TryMm, d.GateTry.NowMm)
 	}
-	p.raise(NoticeRecalibrate, d.Machine, string(d.Product)+"\n"+string(d.CatchTest), len(earlier), text+" Confirm it by a catch test.", e)
+	return text
 }
 
 func (p *planner) check(f Finding) {

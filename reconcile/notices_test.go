@@ -20,6 +20,12 @@ func called() Drift {
 		ChangeRefill: "r9", SizePct: -8.2, SizeLowPct: -9.9, SizeHighPct: -6.5, FlowFactor: 1.0893, GateTry: &GateTry{NowMm: 120, TryMm: 131}}
 }
 
+func other() Drift {
+	d := called()
+	d.Product, d.CatchTest, d.ChangeLoad, d.ChangeLoadLow, d.ChangeLoadHigh, d.AlarmLoad = "urea", "ct-2", 18, 18, 19, 20
+	return d
+}
+
 func plan(t *testing.T, in NoticeInput) []schemas.NoticeRaised {
 	t.Helper()
 	if in.Now.IsZero() {
@@ -46,8 +52,9 @@ func TestPlanNotices(t *testing.T) {
 		want []string // a piece of each text
 	}{
 		{"nothing", NoticeInput{}, nil},
-		{"called", drift(func(*Drift) {}), []string{"Recalibrate with lime: since load 9 about 8 % less flows than the calibration says (6.5 to 9.9 %). First try: gate 131 mm in place of 120 mm. Confirm it by a catch test."}},
+		{"called", drift(func(*Drift) {}), []string{"Recalibrate. With lime since load 9 about 8 % less flows than the calibration says (6.5 to 9.9 %). First try: gate 131 mm in place of 120 mm. Confirm it by a catch test."}},
 		{"too much", drift(func(d *Drift) { d.SizePct, d.SizeLowPct, d.SizeHighPct, d.GateTry = 6, 5.5, 6.5, nil }), []string{"about 6 % more flows than the calibration says (5.5 to 6.5 %). Confirm"}},
+		{"two at a time", NoticeInput{Drifts: []Drift{called(), other()}}, []string{"Recalibrate. With lime since load 9 about 8 % less flows than the calibration says (6.5 to 9.9 %). First try: gate 131 mm in place of 120 mm. With urea since load 18"}},
 		{"watched", drift(func(d *Drift) { d.State = "watch" }), nil},
 		{"holding", drift(func(d *Drift) { d.State = "holding" }), nil},
 		{"past", drift(func(d *Drift) { d.Superseded = true }), nil},

@@ -26,6 +26,7 @@ type Config struct {
 	// raises notices and remembers where it listens. One that lives inside a
 	// command does none of it.
 	Lasting bool
+	Quiet   time.Duration // for a lasting hub: how long without events before crews are told; 0: 2 s
 	Logf    func(format string, args ...any)
 }
 

@@ -44,9 +44,21 @@ func Run(ctx context.Context, cfg Config, ready func(*hub.Hub), committed func(i
 		return err
 	}
 	defer intake.Close()
-	if err := bus.Serve(ctx, front{desk.New(opened), bus}); err != nil {
+	answering := desk.New(opened)
+	if err := bus.Serve(ctx, front{answering, bus}); err != nil {
 		return err
 	}
+	ctx, stop := context.WithCancel(ctx)
+	if cfg.Lasting {
+		told, err := lookAfterCrews(ctx, cfg, answering, opened, bus)
+		if err != nil {
+			stop()
+			return err
+		}
+		defer told.end()
+		committed = told.also(committed)
+	}
+	defer stop() // before what was started is waited for
 	if err := hub.LeavePresence(cfg.BookDir, bus.Presence()); err != nil {
 		return err
 	}
