@@ -189,7 +189,7 @@ func writeLog(t *testing.T, name string, long time.Duration, hz int) {
 	for i := range int(long.Seconds()) * hz {
 		at := start.Add(time.Duration(i) * time.Second / time.Duration(hz))
 		kmh := 12.0
-		if i/hz%1200 < 120 {
+		if i/hz%1200 >= 1080 {
 			kmh = 0.02
 		}
 		y += math.Cos(heading) * kmh / 3.6 / float64(hz)

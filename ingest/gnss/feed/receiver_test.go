@@ -152,6 +152,55 @@ func TestOpensAgainForEver(t *testing.T) {
 	})
 }
 
+// A receiver that spoke and broke off is opened again at once, however often it
+// could not be opened before.
+func TestABreakAfterBytesIsNoFailure(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		h := newHeard()
+		conn := io.NopCloser(strings.NewReader(epochAt(0)))
+		stop := receive(t, Config{Address: address(t, "tcp://receiver:1"), Jitter: func() float64 { return 0.5 }, open: opens(nil, nil, nil, nil, conn, nil)}, h)
+		time.Sleep(7500 * time.Millisecond) // 0.5+1+2+4 s
+		synctest.Wait()
+		if last := h.last(); len(h.fixes) != 1 || last.Failures != 0 || last.Opened != 1 {
+			t.Fatalf("%d fixes, %+v", len(h.fixes), last)
+		}
+		time.Sleep(500 * time.Millisecond)
+		synctest.Wait()
+		if last := h.last(); last.Failures != 1 {
+			t.Errorf("half a second later: %+v", last)
+		}
+		_ = stop()
+	})
+}
+
+// A datagram is whole however little of it is read at a time.
+func TestADatagramIsReadInPieces(t *testing.T) {
+	conn, err := net.ListenPacket("udp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := &datagrams{conn: conn}
+	defer d.Close()
+	to, err := net.Dial("udp", conn.LocalAddr().String())
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got strings.Builder
+	for _, text := range []string{epochAt(0), epochAt(1)} {
+		fmt.Fprint(to, text)
+		for range len(text) {
+			var one [1]byte
+			if n, err := d.Read(one[:]); n != 1 || err != nil {
+				t.Fatal(n, err)
+			}
+			got.WriteByte(one[0])
+		}
+	}
+	if want := epochAt(0) + epochAt(1); got.String() != want {
+		t.Errorf("read %q, want %q", got.String(), want)
+	}
+}
+
 func TestSilenceIsNoticedAndTheConnectionOpenedAgain(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		h := newHeard()

@@ -161,7 +161,7 @@ func TestALineOfTheReceiversPort(t *testing.T) {
 			time.Sleep(hold)
 		}
 		set(false, time.Second+pollLine/2) // off the ticks
-		for range 7 { // a bouncing contact, never twice the same at a look
+		for range 7 {                      // a bouncing contact, never twice the same at a look
 			set(true, pollLine)
 			set(false, pollLine)
 		}

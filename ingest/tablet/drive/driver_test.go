@@ -325,6 +325,22 @@ func TestADraftThatFailedAndIsThere(t *testing.T) {
 	}
 }
 
+// A pass log whose making failed and that is on the disk does not come twice.
+func TestALogThatFailedAndIsThere(t *testing.T) {
+	r := newRig(t, Config{})
+	r.drive(0, 59)
+	r.fails, r.lies = func() error { return errFull }, true
+	r.drive(59*200, 1)
+	r.fails = nil
+	if err := r.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if got := len(r.logged(t)); got != 60 {
+		t.Errorf("%d fixes in logs", got)
+	}
+	r.addsUp(t)
+}
+
 func TestADraftThatCannotBeReadStays(t *testing.T) {
 	r := newRig(t, Config{})
 	r.cab.drafts["pass-x"] = []byte("{")
