@@ -16,7 +16,7 @@ func TestWhatIsKeptOfOldEntries(t *testing.T) {
 	b.do(DoSetting, setLime)
 	b.do(DoCheck, schemas.CheckMachine{Item: "guard", Unit: "-", Pass: false})
 	b.do(DoLoad, Load{Product: "lime", Method: "cells", NetKg: num(3000), Refill: true, Residual: &Residual{Method: "empty"}})
-	for range 2 * keepEach {
+	for range keepEach + 10 {
 		b.at = b.at.Add(time.Hour)
 		b.do(DoCheck, schemas.CheckMachine{Item: "belt_sag", Unit: "mm", Value: 20, Pass: true})
 		b.do(DoLoad, Load{Product: "lime", Method: "cells", NetKg: num(100)})

@@ -295,18 +295,18 @@ func TestSnapshotStaysSmall(t *testing.T) {
 	b.do(DoSetting, setLime)
 	b.do(DoCheck, schemas.CheckMachine{Item: "guard", Unit: "-", Pass: false})
 	size := 0
-	for day := range 16 {
+	for day := range 11 {
 		b.at = morning.Add(time.Duration(day) * 24 * time.Hour)
 		for range 8 {
 			b.do(DoLoad, Load{Product: "lime", Method: "cells", NetKg: num(3000), Refill: true, Residual: &Residual{Method: "empty"}})
 			b.do(DoWeather, schemas.WeatherNoted{Soil: "dry"})
 		}
-		if day == 10 {
+		if day == 8 {
 			size = len(b.disk.state)
 		}
 	}
 	if got := len(b.disk.state); got > size*11/10 || got > 20_000 {
-		t.Errorf("%d bytes after 16 days, %d after 10", got, size)
+		t.Errorf("%d bytes after 11 days, %d after 9", got, size)
 	}
 	v := b.View()
 	if len(v.Work.Unsafe) != 1 || v.Setting == nil {
