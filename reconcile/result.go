@@ -80,6 +80,7 @@ type Interval struct {
 	SmoothedSd    float64          `json:"flow_ratio_smoothed_sd"`
 	Innovation    float64          `json:"innovation"`      // of the closing reading, in standard deviations: above zero, more was left than expected; 0: it said nothing of the flow
 	Parts         []Part           `json:"parts,omitempty"` // of a merged interval, one a refill; they sum to mass_kg
+	SwathM2       float64          `json:"swath_m2"`        // mass_kg over it is the machine rate
 }
 
 // Part is what went out between two refills of a merged interval: its mass by

@@ -93,7 +93,7 @@ func (m *machine) intervals() []Interval {
 			Machine: m.id, Load: m.loadNumber(iv.From), Refill: iv.From, Product: iv.Product, From: iv.Start, To: iv.End,
 			LoadedKg: rounded(iv.LoadedKg, 3), MassKg: rounded(iv.MassKg, 3), MassSdKg: rounded(iv.SdKg, 3), NominalKg: rounded(iv.NominalKg, 3),
 			FlowRatio: rounded(iv.FlowRatio, 6), FlowRatioSd: rounded(iv.FlowRatioSd, 6), Merged: iv.Merged, Open: iv.Open,
-			ToRefill: iv.To, Smoothed: rounded(iv.Level, 6), SmoothedSd: rounded(iv.LevelSd, 6), Innovation: rounded(iv.Innovation, 4), Parts: shownParts(m, iv),
+			ToRefill: iv.To, Smoothed: rounded(iv.Level, 6), SmoothedSd: rounded(iv.LevelSd, 6), Innovation: rounded(iv.Innovation, 4), Parts: shownParts(m, iv), SwathM2: rounded(iv.SwathM2(), 3),
 		}
 		shown.MassLowKg, shown.MassHighKg = interval(iv.MassKg, iv.SdKg, 3)
 		shown.FlowRatioLow, shown.FlowRatioHigh = interval(iv.FlowRatio, iv.FlowRatioSd, 6)

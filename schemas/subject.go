@@ -1,6 +1,8 @@
 package schemas
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"sort"
 	"strings"
 )
@@ -11,7 +13,7 @@ import (
 const (
 	// SubjectEvents matches every event of every contractor.
 	SubjectEvents = "book.>"
-	// HeaderMsgID carries the identity ("source#sequence") of an event.
+	// HeaderMsgID carries an event's MessageID.
 	HeaderMsgID = "Nats-Msg-Id"
 	// HeaderContentType and ContentType say "structured mode" of the
 	// CloudEvents NATS binding.
@@ -57,6 +59,14 @@ func PublishDevice(s Source) DeviceID {
 	}
 	first, _, _ := strings.Cut(strings.TrimPrefix(string(s), "/"), "/")
 	return DeviceID("_" + first)
+}
+
+// MessageID is "source#sequence@digest": the identity, and enough of the
+// bytes' digest that the stream's duplicate window keeps contradicting events
+// apart. What follows the identity's "@" has no meaning to who receives it.
+func MessageID(id Identity, raw []byte) string {
+	sum := sha256.Sum256(raw)
+	return id.String() + "@" + hex.EncodeToString(sum[:8])
 }
 
 // Mark is what the hub says of one source: the book holds every event up to

@@ -99,7 +99,15 @@ type PassLogged struct {
 	Job         JobID        `json:"job,omitempty" rule:"id" doc:"the job the operator picked"`
 	Field       FieldID      `json:"field,omitempty" rule:"id" doc:"the field the operator picked"`
 	Machine     MachineID    `json:"machine,omitempty" rule:"token" doc:"when the event was not made on the machine itself"`
+	MarkedBy    string       `json:"marked_by,omitempty" rule:"enum=switch|speed_and_field|hand" doc:"what said whether it was spreading"`
 }
+
+// What says whether product leaves the machine.
+const (
+	MarkedBySwitch = "switch"
+	MarkedByRule   = "speed_and_field"
+	MarkedByHand   = "hand"
+)
 
 // WeatherNoted is what the operator saw.
 type WeatherNoted struct {

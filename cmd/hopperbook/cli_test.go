@@ -181,8 +181,11 @@ func TestCommandsAskTheHubOrSayWhoHoldsTheBook(t *testing.T) {
 	if out := must(t, "", "export", "events", "--book", dir); strings.Count(out, "\n") != 1 {
 		t.Errorf("export through the hub: %q", out)
 	}
-	if out := must(t, "", "gaps", "--nats", hub.url); !strings.Contains(out, "None") {
+	if out := must(t, "", "gaps", "--nats", hub.url, "--book", dir); !strings.Contains(out, "None") {
 		t.Errorf("gaps through its URL: %q", out)
+	}
+	if _, stderr, exit := command(t, "", "gaps", "--nats", hub.url, "--book", t.TempDir()); exit != fault.Usage.Exit() || !strings.Contains(stderr, "office.nk") {
+		t.Errorf("without the book's key: exit %d, %s", exit, stderr)
 	}
 	_, stderr, exit := command(t, "", "hub", "--book", dir, "--listen", "127.0.0.1:0")
 	if exit != fault.Held.Exit() || !strings.Contains(stderr, "already runs") {

@@ -70,11 +70,20 @@ func openFile(op, name string) (*os.File, error) {
 // writeDrawn leaves no file behind that is not whole: it is drawn before it is
 // made.
 func writeDrawn(name string, draw func(io.Writer) error) error {
+	return writeDrawnAs(name, 0o644, draw)
+}
+
+// writeSecretDrawn is writeDrawn for the owner's eyes alone.
+func writeSecretDrawn(name string, draw func(io.Writer) error) error {
+	return writeDrawnAs(name, 0o600, draw)
+}
+
+func writeDrawnAs(name string, mode os.FileMode, draw func(io.Writer) error) error {
 	var b bytes.Buffer
 	if err := draw(&b); err != nil {
 		return fault.Wrap("draw "+name, err)
 	}
-	if err := os.WriteFile(name, b.Bytes(), 0o644); err != nil {
+	if err := os.WriteFile(name, b.Bytes(), mode); err != nil {
 		return fault.New("write "+name, fault.Usage, err, "name a file in a folder that exists and can be written to")
 	}
 	return nil

@@ -96,6 +96,20 @@ func startHub(t *testing.T, dir string) *process {
 	return &process{cmd, url}
 }
 
+// dial connects as the office does that has the book's folder.
+func (p *process) dial(t *testing.T, dir string) *hub.Client {
+	t.Helper()
+	access, err := hub.ReadAccess(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	client, err := hub.Dial(p.url, "", "test", access)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return client
+}
+
 // kill ends the hub as a power cut would.
 func (p *process) kill() {
 	_ = p.cmd.Process.Kill() // kill -9; a hub that is gone already is as good
@@ -163,14 +177,11 @@ func TestKillTheHubAtFiftyMoments(t *testing.T) {
 	during := 0
 	for range kills {
 		p := startHub(t, dir)
-		client, err := hub.Dial(p.url, "", "test")
-		if err != nil {
-			t.Fatal(err)
-		}
+		client := p.dial(t, dir)
 		left := notHeld(t, client, all, window)
 		moment := 1 + rng.IntN(2*len(left)-1) // counted in events sent plus events confirmed
 		ctx, stop := context.WithCancel(context.Background())
-		_, err = client.Publish(ctx, ingest.Each(left), time.Minute, func(sent, confirmed int) {
+		_, err := client.Publish(ctx, ingest.Each(left), time.Minute, func(sent, confirmed int) {
 			if sent+confirmed >= moment {
 				p.kill()
 				stop()
@@ -189,10 +200,7 @@ func TestKillTheHubAtFiftyMoments(t *testing.T) {
 	}
 
 	p := startHub(t, dir)
-	client, err := hub.Dial(p.url, "", "test")
-	if err != nil {
-		t.Fatal(err)
-	}
+	client := p.dial(t, dir)
 	defer client.Close()
 	ctx, stop := context.WithTimeout(context.Background(), 2*time.Minute)
 	defer stop()

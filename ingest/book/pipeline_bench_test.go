@@ -41,7 +41,7 @@ func benchStream(b *testing.B, batch *ingest.Batch) (*hub.Hub, *hub.Intake) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	client, err := hub.Dial(h.URL(), "", "bench")
+	client, err := h.Dial("bench")
 	if err != nil {
 		b.Fatal(err)
 	}

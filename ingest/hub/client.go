@@ -1,8 +1,7 @@
 package hub
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
+	"errors"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -23,12 +22,17 @@ type Client struct {
 // maxPending bounds events sent and not yet taken by the stream.
 const maxPending = 2000
 
-// Dial connects to a hub as a client of the contractor ("" is the default).
-func Dial(url string, contractor schemas.ContractorID, name string) (*Client, error) {
+// Dial connects to a hub as the office of the contractor ("" is the default),
+// by the access that the hub has left in the book's folder. A server of
+// somebody's own that knows no keys is joined without.
+func Dial(url string, contractor schemas.ContractorID, name string, access Access) (*Client, error) {
 	if contractor == "" {
 		contractor = DefaultContractor
 	}
-	conn, err := connect(url, name)
+	conn, err := connect(url, name, access)
+	if errors.Is(err, nats.ErrNkeysNotSupported) {
+		conn, err = connect(url, name, Access{CAPEM: access.CAPEM})
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -40,20 +44,18 @@ func Dial(url string, contractor schemas.ContractorID, name string) (*Client, er
 	return &Client{conn: conn, js: js, contractor: contractor}, nil
 }
 
+// Dial connects to this hub as the office, over the network as others do.
+func (h *Hub) Dial(name string) (*Client, error) {
+	return Dial(h.url, h.cfg.Contractor, name, h.access)
+}
+
 // Close ends the connection.
 func (c *Client) Close() { c.conn.Close() }
-
-// msgID is "source#sequence@digest": the identity, and enough of the bytes'
-// digest that the server's duplicate window keeps contradicting events apart.
-func msgID(o *ingest.Outgoing) string {
-	sum := sha256.Sum256(o.Raw)
-	return o.Identity.String() + "@" + hex.EncodeToString(sum[:8])
-}
 
 func (c *Client) message(o *ingest.Outgoing) *nats.Msg {
 	return &nats.Msg{
 		Subject: schemas.EventSubject(c.contractor, schemas.PublishDevice(o.Source), o.Type),
 		Data:    o.Raw,
-		Header:  nats.Header{schemas.HeaderMsgID: {msgID(o)}, schemas.HeaderContentType: {schemas.ContentType}},
+		Header:  nats.Header{schemas.HeaderMsgID: {schemas.MessageID(o.Identity, o.Raw)}, schemas.HeaderContentType: {schemas.ContentType}},
 	}
 }

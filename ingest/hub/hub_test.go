@@ -5,6 +5,9 @@ import (
 	"net"
 	"testing"
 
+	"github.com/nats-io/nats-server/v2/server"
+
+	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
 )
 
@@ -35,24 +38,43 @@ func TestStartSaysWhatIsWrong(t *testing.T) {
 	}
 }
 
-// An existing NATS server serves as well as the embedded one, several
-// contractors beside each other.
-func TestAnExistingServer(t *testing.T) {
-	owner, err := Start(Config{Dir: t.TempDir(), Listen: "127.0.0.1:0", Contractor: "other"})
+// somebodysOwn is a NATS server that knows nothing of hopperbook.
+func somebodysOwn(t *testing.T) string {
+	t.Helper()
+	s, err := server.NewServer(&server.Options{Host: "127.0.0.1", Port: server.RANDOM_PORT, JetStream: true, StoreDir: t.TempDir(), MaxPayload: maxPayload, MaxPending: 4 * maxPayload, NoSigs: true, NoLog: true})
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer owner.Close()
-	store := newMemory()
-	r := startWith(t, Config{NATS: owner.URL(), Contractor: "tussock"}, store)
-	if r.hub.URL() != owner.URL() || r.hub.server != nil {
-		t.Errorf("url %s", r.hub.URL())
+	s.Start()
+	t.Cleanup(func() {
+		s.Shutdown()
+		s.WaitForShutdown()
+	})
+	if !s.ReadyForConnections(startTimeout) {
+		t.Fatal("the server does not come up")
 	}
-	all := events(t, "sp1", 100)
-	publish(t, r, all)
-	r.mustEnd(t)
-	if len(store.events) != len(all) {
-		t.Errorf("%d events", len(store.events))
+	return s.ClientURL()
+}
+
+// An existing NATS server serves as well as the embedded one, several
+// contractors beside each other.
+func TestAnExistingServer(t *testing.T) {
+	url := somebodysOwn(t)
+	for _, contractor := range []schemas.ContractorID{"other", "tussock"} {
+		store := newMemory()
+		r := startWith(t, Config{NATS: url, Contractor: contractor}, store)
+		if r.hub.URL() != url || r.hub.server != nil {
+			t.Errorf("url %s", r.hub.URL())
+		}
+		if _, err := r.hub.Registry(); fault.CodeOf(err) != fault.Usage || fault.HintOf(err) == "" {
+			t.Errorf("its users are ours: %v", err)
+		}
+		all := events(t, "sp1", 100)
+		publish(t, r, all)
+		r.mustEnd(t)
+		if len(store.events) != len(all) {
+			t.Errorf("%d events", len(store.events))
+		}
 	}
 }
 
@@ -60,7 +82,7 @@ func TestAnExistingServer(t *testing.T) {
 func TestASecondHubOnTheSameServerIsRefused(t *testing.T) {
 	first := start(t, t.TempDir(), newMemory())
 	publish(t, first, events(t, "sp1", 10)) // it pulls by now
-	second, err := Start(Config{NATS: first.hub.URL(), Contractor: "tussock"})
+	second, err := Start(Config{NATS: first.hub.URL(), Contractor: "tussock", Access: first.hub.access})
 	if err != nil {
 		t.Fatal(err)
 	}

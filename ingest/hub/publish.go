@@ -114,7 +114,7 @@ func (c *Client) drained(ctx context.Context, last uint64, patience time.Duratio
 	defer again.Stop()
 	for last > 0 {
 		stream, err := c.js.Stream(ctx, streamName(c.contractor)) // brings its state
-		if err == nil && stream.CachedInfo().State.FirstSeq > last {
+		if state := cachedState(stream); err == nil && (state.Msgs == 0 || state.FirstSeq > last) {
 			return nil
 		}
 		select {
@@ -124,6 +124,16 @@ func (c *Client) drained(ctx context.Context, last uint64, patience time.Duratio
 		}
 	}
 	return nil
+}
+
+// Settle waits until the book has dealt with everything that the stream holds
+// now.
+func (c *Client) Settle(ctx context.Context, patience time.Duration) error {
+	stream, err := c.js.Stream(ctx, streamName(c.contractor)) // brings its state
+	if err != nil {
+		return fault.New("wait for the book", fault.Unavailable, err, "is the hub running?")
+	}
+	return c.drained(ctx, stream.CachedInfo().State.LastSeq, patience)
 }
 
 // waiting is what was sent and not yet seen to be in the book.
@@ -235,4 +245,11 @@ func (c *Client) askMarks(ctx context.Context, w *waiting) error {
 		return nil
 	}
 	return err
+}
+
+func cachedState(s jetstream.Stream) (state jetstream.StreamState) {
+	if s != nil {
+		state = s.CachedInfo().State
+	}
+	return state
 }

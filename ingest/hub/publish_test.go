@@ -104,7 +104,7 @@ func TestEndBetweenCommitAndAck(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	client, err := Dial(h.URL(), "tussock", "test")
+	client, err := h.Dial("test")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -153,7 +153,7 @@ func TestPublishGivesUpWithWords(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer owner.Close()
-	client, err := Dial(owner.URL(), "tussock", "test")
+	client, err := Dial(owner.URL(), "tussock", "test", owner.access)
 	if err != nil {
 		t.Fatal(err)
 	}

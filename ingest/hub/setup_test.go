@@ -143,7 +143,7 @@ func startWith(t *testing.T, cfg Config, store *memory) *running {
 	w := ingest.Writer{Source: in, Store: store, Announcer: h, RetryWait: time.Millisecond}
 	done := make(chan error, 1)
 	go func() { done <- w.Run(ctx) }()
-	client, err := Dial(h.URL(), "tussock", "test")
+	client, err := h.Dial("test")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -70,6 +70,14 @@ type Part struct {
 	LeftUnread bool // LeftKg is an estimate
 }
 
+// SwathM2 is the swath area driven with spreading on.
+func (iv Interval) SwathM2() (m2 float64) {
+	for _, p := range iv.pieces {
+		m2 += p.SwathM2
+	}
+	return m2
+}
+
 // gramKg is how exactly mass must be conserved.
 const gramKg = 0.001
 

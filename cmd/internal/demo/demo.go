@@ -51,7 +51,7 @@ func Run(ctx context.Context, cfg Config, sent func(sent, confirmed, total int))
 		if err != nil {
 			return err
 		}
-		report, err = compare(ctx, bus, week, published)
+		report, err = compare(ctx, cfg.Office.BookDir, week, published)
 		return err
 	})
 	report.Seed, report.Dir = cfg.Seed, cfg.Office.BookDir
@@ -87,7 +87,7 @@ func publish(ctx context.Context, bus *hub.Hub, week *season.Season, sent func(s
 }
 
 func tablet(ctx context.Context, bus *hub.Hub, device schemas.DeviceID, events []ingest.Outgoing, t *tally) error {
-	client, err := hub.Dial(bus.URL(), bus.Contractor(), "tablet "+string(device))
+	client, err := bus.Dial("tablet " + string(device))
 	if err != nil {
 		return err
 	}
@@ -129,9 +129,9 @@ func (t *tally) next() {
 }
 
 // compare asks the hub and holds its answers against the truth.
-func compare(ctx context.Context, bus *hub.Hub, week *season.Season, published int) (reports.Demo, error) {
+func compare(ctx context.Context, dir string, week *season.Season, published int) (reports.Demo, error) {
 	report := reports.Demo{Schema: reports.SchemaDemo, Published: published}
-	asker, err := office.Open(ctx, office.Config{NATS: bus.URL(), Contractor: bus.Contractor()})
+	asker, err := office.Open(ctx, office.Config{BookDir: dir})
 	if err != nil {
 		return report, err
 	}

@@ -194,10 +194,27 @@ func (d *Desk) result(ctx context.Context) (reconcile.Result, error) {
 		return reconcile.Result{}, err
 	}
 	var res reconcile.Result
-	if ok && at == head && json.Unmarshal(doc, &res) == nil && res.Schema == reconcile.SchemaResult {
-		return res, nil
+	if ok && json.Unmarshal(doc, &res) == nil && res.Schema == reconcile.SchemaResult {
+		if fresh, err := d.holds(ctx, at, head); err != nil || fresh {
+			return res, err
+		}
 	}
 	return d.reconcile(ctx)
+}
+
+// holds reports whether what was worked out at one head is right at a later
+// one: no event came that a reconciliation reads.
+func (d *Desk) holds(ctx context.Context, at, head int64) (bool, error) {
+	if at == head {
+		return true, nil
+	}
+	read := append(slices.Clone(inputTypes[:]), schemas.TypePassLogged, schemas.TypeEventAmended)
+	var later int64
+	err := d.book.Read(ctx, func(v *book.View) (err error) {
+		later, err = v.Later(ctx, at, read)
+		return err
+	})
+	return later == 0, err
 }
 
 // reconcile works everything out and keeps it, under the head it was read at:

@@ -21,7 +21,13 @@ type Config struct {
 	NATS       string // URL of the bus; "": look for a hub of the book, else open the book
 	Contractor schemas.ContractorID
 	Listen     string // for Run
-	Logf       func(format string, args ...any)
+	TLS        bool   // for Run: also on loopback
+	// Lasting is a hub that tablets come to, for Run: it serves their packets,
+	// raises notices and remembers where it listens. One that lives inside a
+	// command does none of it.
+	Lasting bool
+	Quiet   time.Duration // for a lasting hub: how long without events before crews are told; 0: 2 s
+	Logf    func(format string, args ...any)
 }
 
 // Asker answers questions of the book.
@@ -36,7 +42,7 @@ const helloWait = 3 * time.Second
 // its note in the folder, or the book itself opened by this process.
 func Open(ctx context.Context, cfg Config) (Asker, error) {
 	if cfg.NATS != "" {
-		client, err := hub.Dial(cfg.NATS, cfg.Contractor, "office")
+		client, err := dial(cfg)
 		if err != nil {
 			return nil, err
 		}
@@ -63,6 +69,16 @@ func Open(ctx context.Context, cfg Config) (Asker, error) {
 	return local{opened, desk.New(opened)}, nil
 }
 
+// dial connects to the bus at cfg.NATS. The key of the book's folder is shown
+// where there is one: that of a hub there, or one brought from its machine.
+func dial(cfg Config) (*hub.Client, error) {
+	access, err := hub.ReadAccess(cfg.BookDir)
+	if err != nil {
+		return nil, err
+	}
+	return hub.Dial(cfg.NATS, cfg.Contractor, "office", access)
+}
+
 // FindHub connects to the hub that left its note in the book's folder; nil
 // when there is no note or nobody answers there (a killed hub leaves one).
 func FindHub(ctx context.Context, dir string) (*hub.Client, error) {
@@ -70,7 +86,11 @@ func FindHub(ctx context.Context, dir string) (*hub.Client, error) {
 	if err != nil || !ok {
 		return nil, err
 	}
-	client, err := hub.Dial(p.URL, p.Contractor, "office")
+	access, err := hub.ReadAccess(dir)
+	if err != nil {
+		return nil, err
+	}
+	client, err := hub.Dial(p.URL, p.Contractor, "office", access)
 	if err != nil {
 		return nil, nil // nobody there: the note is stale
 	}

@@ -34,7 +34,7 @@ func Run(ctx context.Context, cfg Config, ready func(*hub.Hub), committed func(i
 	if err := keepContractor(cfg.BookDir, cfg.Contractor); err != nil {
 		return err
 	}
-	bus, err := hub.Start(hub.Config{Dir: cfg.BookDir, Listen: cfg.Listen, NATS: cfg.NATS, Contractor: cfg.Contractor, Logf: cfg.Logf})
+	bus, err := start(cfg)
 	if err != nil {
 		return err
 	}
@@ -44,9 +44,21 @@ func Run(ctx context.Context, cfg Config, ready func(*hub.Hub), committed func(i
 		return err
 	}
 	defer intake.Close()
-	if err := bus.Serve(ctx, desk.New(opened)); err != nil {
+	answering := desk.New(opened)
+	if err := bus.Serve(ctx, front{answering, bus}); err != nil {
 		return err
 	}
+	ctx, stop := context.WithCancel(ctx)
+	if cfg.Lasting {
+		told, err := lookAfterCrews(ctx, cfg, answering, opened, bus)
+		if err != nil {
+			stop()
+			return err
+		}
+		defer told.end()
+		committed = told.also(committed)
+	}
+	defer stop() // before what was started is waited for
 	if err := hub.LeavePresence(cfg.BookDir, bus.Presence()); err != nil {
 		return err
 	}
@@ -54,6 +66,18 @@ func Run(ctx context.Context, cfg Config, ready func(*hub.Hub), committed func(i
 	ready(bus)
 	writer := ingest.Writer{Source: intake, Store: opened, Announcer: bus, Committed: committed, Waiting: func(why error) { sayWaiting(cfg, why) }}
 	return writer.Run(ctx)
+}
+
+// start brings up the bus.
+func start(cfg Config) (*hub.Hub, error) {
+	c := hub.Config{Dir: cfg.BookDir, Listen: cfg.Listen, NATS: cfg.NATS, Contractor: cfg.Contractor, TLS: cfg.TLS, Logf: cfg.Logf}
+	bus, err := hub.Start(c)
+	if err == nil && cfg.Lasting {
+		if err = bus.Remember(); err != nil {
+			bus.Close()
+		}
+	}
+	return bus, err
 }
 
 func sayWaiting(cfg Config, why error) {
@@ -70,7 +94,7 @@ func sayWaiting(cfg Config, why error) {
 // that lives in this process for as long as do takes.
 func With(ctx context.Context, cfg Config, do func(context.Context, *hub.Client) error) error {
 	if cfg.NATS != "" {
-		client, err := hub.Dial(cfg.NATS, cfg.Contractor, "office")
+		client, err := dial(cfg)
 		if err != nil {
 			return err
 		}
@@ -87,7 +111,7 @@ func With(ctx context.Context, cfg Config, do func(context.Context, *hub.Client)
 	}
 	cfg.Listen = "127.0.0.1:0"
 	return WithOwnHub(ctx, cfg, func(ctx context.Context, bus *hub.Hub) error {
-		client, err := hub.Dial(bus.URL(), bus.Contractor(), "office")
+		client, err := bus.Dial("office")
 		if err != nil {
 			return err
 		}

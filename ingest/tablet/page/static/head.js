@@ -1,0 +1,113 @@
+// What is always in view: rates, hopper, drift, what is not sent, receiver,
+// link, notices.
+import { state } from './agent.js';
+import { h, put } from './dom.js';
+import { bare, clock, signed, unitOf } from './units.js';
+import { t, tc } from './texts.js';
+import { audible, call } from './sound.js';
+
+const big = (label, value, note, more = 'half') => h('div', { class: `big ${more}` }, h('dt', {}, label, note && h('span', { class: more === 'last' ? 'off' : null }, ` ${note}`)), h('dd', {}, value));
+
+// sign is a state by shape and word besides its colour.
+function sign(kind, shape, words, key) {
+  return h('li', { class: `sign ${kind}`, 'data-sign': key }, h('span', { class: 'shape', 'aria-hidden': 'true' }, shape), words);
+}
+
+function figures(v) {
+  if (v.role === 'loader') {
+    const waiting = v.waiting_loads ?? [];
+    const kg = waiting.reduce((all, l) => all + l.net_kg, 0);
+    return [big(t('head.waiting'), String(waiting.length), ''), big(t('head.waiting_mass'), bare('mass', kg, 0), unitOf('mass'))];
+  }
+  const r = v.rate;
+  const hopper = v.hopper;
+  return [
+    big(t('head.now'), bare('rate', r.now_kg_ha), '', 'now'),
+    big(t('head.last'), bare('rate', r.last_kg_ha), r.last_off_pct === null ? '' : `${signed(r.last_off_pct)} %`, 'last'),
+    big(t('head.set'), bare('rate', r.set_kg_ha), unitOf('rate'), 'set'),
+    big(t('head.hopper'), bare('mass', hopper.kg, 0), unitOf('mass'), 'hopper'),
+    big(t('head.left'), bare('area', hopper.ha_left, 1), unitOf('area'), 'left'),
+  ];
+}
+
+const drifts = { holding: ['good', '●'], watch: ['warn', '▲'], recalibrate: ['bad', '◆'] };
+const receivers = { none: ['bad', '✗'], searching: ['warn', '…'], poor: ['warn', '▲'], good: ['good', '✓'] };
+const links = { off: ['plain', '○'], down: ['warn', '✗'], up: ['good', '✓'], refused: ['bad', '!'] };
+
+function driftWords(d) {
+  if (!d) return t('drift.none');
+  return d.state === 'holding' ? tc('drift', d.state) : `${tc('drift', d.state)} ${signed(d.size_pct)} %`;
+}
+
+function signs(v) {
+  const drift = drifts[v.drift?.state] ?? ['plain', '○'];
+  const receiver = receivers[v.gnss.state] ?? ['warn', '?'];
+  const link = links[v.link.state] ?? ['warn', '?'];
+  const spreading = v.work.state === 'working' && (v.work.spreading === 'on' ? ['good', '▶'] : ['plain', '■']);
+  const filling = v.outbox.state !== 'ok';
+  return [
+    v.role !== 'loader' && sign(drift[0], drift[1], driftWords(v.drift), 'drift'),
+    spreading && sign(spreading[0], spreading[1], tc('spreading', v.work.spreading), 'spreading'),
+    sign(v.outbox.waiting > 0 ? 'warn' : 'good', v.outbox.waiting > 0 ? '⬆' : '✓', v.outbox.waiting > 0 ? t('head.unsent', { n: v.outbox.waiting }) : t('head.all_sent'), 'unsent'),
+    filling && sign('bad', '!', tc('outbox', v.outbox.state), 'outbox'),
+    sign(receiver[0], receiver[1], tc('gnss', v.gnss.state), 'gnss'),
+    sign(link[0], link[1], tc('link', v.link.state), 'link'),
+  ];
+}
+
+function alarms(v) {
+  const first = v.notices?.[0];
+  return [
+    !state.alive && state.since && h('p', { class: 'alarm bad' }, h('span', { class: 'shape', 'aria-hidden': 'true' }, '✗'), t('head.dead', { at: clock(state.since, v.time_zone) })),
+    first && h('a', { class: 'alarm warn', href: '#notices', 'data-key': 'notice' }, h('span', { class: 'shape', 'aria-hidden': 'true' }, '!'),
+      h('span', { class: 'clip' }, h('b', {}, tc('notice', first.kind)), ` ${first.text}`), h('span', { class: 'go' }, t('head.read', { n: v.notices.length }))),
+  ];
+}
+
+const sounded = new Set();
+
+function sound(v) {
+  const silent = (v.notices ?? []).filter((n) => !sounded.has(n.notice));
+  if (silent.length > 0 && call()) for (const n of silent) sounded.add(n.notice);
+}
+
+// Before a first touch no sound is allowed: it is made up for at the touch.
+export function soundNow() { if (state.view && audible()) sound(state.view); }
+
+let parts = null;
+
+export function head() {
+  parts = {
+    where: h('p', { class: 'where' }), figures: h('dl', { class: 'figures' }), signs: h('ul', { class: 'signs' }),
+    alarms: h('div', { class: 'alarms', role: 'status' }),
+  };
+  put(document.getElementById('head'), parts.where, parts.alarms, parts.figures, parts.signs);
+  document.getElementById('head').setAttribute('aria-label', t('head.title'));
+  drawHead();
+}
+
+const drawn = new WeakMap();
+
+// change redraws a part only where it looks another way, so that a screen
+// reader tells what changed and a finger does not lose its target.
+function change(el, kids) {
+  const looks = kids.flat().filter(Boolean).map((k) => k.outerHTML ?? k).join('');
+  if (drawn.get(el) === looks) return;
+  drawn.set(el, looks);
+  put(el, kids);
+}
+
+export function drawHead() {
+  const v = state.view;
+  if (!parts || !v) return;
+  const w = v.work;
+  const place = w.state === 'idle' ? t('work.idle') : `${w.field_name || w.job} · ${productName(v, w.product)}`;
+  change(parts.where, [h('b', {}, place), h('span', {}, [v.machine_name || v.device, v.operator].filter(Boolean).join(' · '))]);
+  change(parts.alarms, alarms(v));
+  change(parts.figures, figures(v));
+  change(parts.signs, signs(v));
+  sound(v);
+}
+
+export function productName(v, product) { return (v.products ?? []).find((p) => p.product === product)?.name || product || '–'; }
+
