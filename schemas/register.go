@@ -7,6 +7,7 @@ type RegisterCustomer struct {
 	Address  string     `json:"address,omitempty" rule:"maxlen=1000"`
 	TaxID    string     `json:"tax_id,omitempty" rule:"maxlen=64"`
 	Email    string     `json:"email,omitempty" rule:"maxlen=254"`
+	Country  string     `json:"country,omitempty" rule:"format=country" doc:"ISO 3166-1 alpha-2"`
 }
 
 // RegisterField gives a field its boundary.
@@ -55,22 +56,88 @@ type RegisterProduct struct {
 	Analysis        *Analysis `json:"analysis,omitempty"`
 }
 
-// AgreementLine is one priced line of an agreement; what it may hold beyond
-// its kind and price is settled where bills are made.
+// Kinds of an agreement's line.
+const (
+	LinePerTonne   = "per_tonne"
+	LinePerHectare = "per_hectare"
+	LinePerKm      = "per_km"
+	LinePerHour    = "per_hour"
+	LineFixed      = "fixed"
+	LineMinimum    = "minimum" // the least the lines come to, before tax and after every discount
+	LineProduct    = "product" // product supplied, by the tonne
+)
+
+// Bases of a line: what its tonnes or hectares are taken from.
+const (
+	BasisDocket   = "docket"
+	BasisLoaded   = "loaded"
+	BasisSpread   = "spread"
+	BasisBoundary = "boundary"
+	BasisCovered  = "covered"
+)
+
+// Rules of a line's steps.
+const (
+	StepsStepped = "stepped" // the whole quantity at the price of the step it reaches
+	StepsTiered  = "tiered"  // each slice at its own price
+)
+
+// Tax categories of EN 16931 (UNCL5305).
+const (
+	TaxStandard      = "S"
+	TaxZero          = "Z"
+	TaxExempt        = "E"
+	TaxReverseCharge = "AE"
+	TaxOutOfScope    = "O"
+)
+
+// Who the product spread belongs to.
+const (
+	SupplySupplied = "supplied"
+	SupplyOwn      = "own" // the customer's
+)
+
+// PriceStep is a price from a quantity on.
+type PriceStep struct {
+	From  string `json:"from" rule:"format=unsigned" doc:"the price holds from this quantity on, itself included; t, ha, km or h"`
+	Price string `json:"price" rule:"format=unsigned"`
+}
+
+// AgreementLine is one priced line of an agreement; reconcile/rating says what
+// it comes to.
 type AgreementLine struct {
-	Kind  string `json:"kind" rule:"enum=per_tonne|per_hectare|per_km|per_hour|fixed|minimum"`
-	Price string `json:"price" rule:"format=decimal" doc:"decimal text, in the agreement's currency"`
-	Basis string `json:"basis,omitempty" rule:"enum=docket|loaded|spread|boundary|covered"`
+	Kind           string      `json:"kind" rule:"enum=per_tonne|per_hectare|per_km|per_hour|fixed|minimum|product"`
+	Price          string      `json:"price" rule:"format=decimal" doc:"decimal text, in the agreement's currency; with steps, the price below the first of them"`
+	Basis          string      `json:"basis,omitempty" rule:"enum=docket|loaded|spread|boundary|covered"`
+	Text           string      `json:"text,omitempty" rule:"maxlen=200" doc:"how the line is called on documents"`
+	Product        ProductID   `json:"product,omitempty" rule:"id" doc:"the line counts this product alone"`
+	Steps          []PriceStep `json:"steps,omitempty" rule:"minitems=1 maxitems=50"`
+	StepsRule      string      `json:"steps_rule,omitempty" rule:"enum=stepped|tiered" doc:"stepped: the whole quantity at the price of the step it reaches; tiered: each slice at its own price"`
+	DiscountPct    string      `json:"discount_pct,omitempty" rule:"format=percent" doc:"off the line's amount"`
+	DiscountAmount string      `json:"discount_amount,omitempty" rule:"format=unsigned" doc:"off the line's amount, at most all of it"`
+	TaxCategory    string      `json:"tax_category,omitempty" rule:"enum=S|Z|E|AE|O" doc:"UNCL5305; before the agreement's"`
+	TaxPct         string      `json:"tax_pct,omitempty" rule:"format=percent"`
+	ExemptCode     string      `json:"exempt_code,omitempty" rule:"maxlen=32" doc:"VATEX code of the exemption"`
+	ExemptReason   string      `json:"exempt_reason,omitempty" rule:"maxlen=200"`
 }
 
 // RegisterAgreement is what a customer and the contractor agreed to pay by.
 type RegisterAgreement struct {
-	Agreement AgreementID     `json:"agreement" rule:"id"`
-	Customer  CustomerID      `json:"customer" rule:"id"`
-	Currency  string          `json:"currency" rule:"format=currency" doc:"ISO 4217"`
-	Lines     []AgreementLine `json:"lines" rule:"minitems=1 maxitems=200"`
-	ValidFrom string          `json:"valid_from,omitempty" rule:"format=date-time"`
-	ValidTo   string          `json:"valid_to,omitempty" rule:"format=date-time" doc:"half-open: not included"`
+	Agreement        AgreementID     `json:"agreement" rule:"id"`
+	Customer         CustomerID      `json:"customer" rule:"id"`
+	Currency         string          `json:"currency" rule:"format=currency" doc:"ISO 4217"`
+	Lines            []AgreementLine `json:"lines" rule:"minitems=1 maxitems=200"`
+	ValidFrom        string          `json:"valid_from,omitempty" rule:"format=date-time"`
+	ValidTo          string          `json:"valid_to,omitempty" rule:"format=date-time" doc:"half-open: not included"`
+	Rounding         string          `json:"rounding,omitempty" rule:"enum=half_up|half_even" doc:"of quantities, amounts and taxes; half_up, the default: half away from zero"`
+	QuantityDecimals *int64          `json:"quantity_decimals,omitempty" rule:"min=0 max=6" doc:"of t, ha, km and h; 3 where not said"`
+	PaymentDays      *int64          `json:"payment_days,omitempty" rule:"min=0 max=3650"`
+	ProductSupply    string          `json:"product_supply,omitempty" rule:"enum=supplied|own" doc:"own: the customer's product; no line sells any"`
+	DiscountPct      string          `json:"discount_pct,omitempty" rule:"format=percent" doc:"off all lines"`
+	TaxCategory      string          `json:"tax_category,omitempty" rule:"enum=S|Z|E|AE|O" doc:"UNCL5305; of lines that say none"`
+	TaxPct           string          `json:"tax_pct,omitempty" rule:"format=percent"`
+	ExemptCode       string          `json:"exempt_code,omitempty" rule:"maxlen=32" doc:"VATEX code of the exemption"`
+	ExemptReason     string          `json:"exempt_reason,omitempty" rule:"maxlen=200"`
 }
 
 // RegisterJob is work that was ordered.
