@@ -23,6 +23,7 @@ type Input struct {
 	Densities []At[schemas.TestDensity]
 	Overlaps  []At[schemas.TestOverlap]
 	Starts    []At[schemas.JobStarted]
+	Finishes  []At[schemas.JobFinished]
 	Checks    []At[schemas.CheckMachine]
 	Dockets   []At[schemas.DocketReceived]
 	Surveys   []At[schemas.StockSurveyed]
