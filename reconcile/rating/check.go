@@ -43,7 +43,7 @@ func (b *Bill) Check() []Breach {
 }
 
 // checked is Check as an error: nothing that breaks a rule leaves the package.
-func (b *Bill) checked(op string) error {
+func (b *Bill) checked(op string, code fault.Code) error {
 	broken := b.Check()
 	if len(broken) == 0 {
 		return nil
@@ -52,7 +52,7 @@ func (b *Bill) checked(op string) error {
 	for i, x := range broken {
 		all[i] = x.Rule + ": " + x.Text
 	}
-	return fault.Newf(op, fault.Internal, strings.Join(all, "; "), "nothing is billed")
+	return fault.Newf(op, code, strings.Join(all, "; "), "nothing is billed")
 }
 
 type bill struct {

@@ -166,7 +166,7 @@ func CreditOf(e *schemas.InvoiceIssued, number schemas.InvoiceNo, issuedOn, reas
 		return schemas.InvoiceCredited{}, err
 	}
 	if len(e.Tax) > 0 { // of the first version of the contract, the totals alone are known
-		if err := b.checked("credit invoice " + string(e.Number)); err != nil {
+		if err := b.checked("credit invoice "+string(e.Number), fault.Input); err != nil {
 			return schemas.InvoiceCredited{}, err
 		}
 	}

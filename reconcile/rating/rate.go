@@ -50,7 +50,7 @@ func Rate(a schemas.RegisterAgreement, q Quantities, tax Tax) (Bill, error) {
 	if err := b.sized(); err != nil {
 		return Bill{}, fault.Wrap(op, err)
 	}
-	return b, b.checked(op)
+	return b, b.checked(op, fault.Internal)
 }
 
 // maxLines of an issued document, as in the contract.

@@ -34,7 +34,7 @@ func Split(whole Bill, share decimal.Decimal) (Parts, error) {
 	if !share.IsPositive() || !share.LessThan(decimal.New(1, 0)) {
 		return Parts{}, fault.Newf(op, fault.Usage, "the share is "+share.String(), "a share lies between 0 and 1")
 	}
-	if err := whole.checked(op); err != nil {
+	if err := whole.checked(op, fault.Input); err != nil {
 		return Parts{}, err
 	}
 	p := Parts{First: part(&whole), Second: part(&whole)}
@@ -49,7 +49,7 @@ func Split(whole Bill, share decimal.Decimal) (Parts, error) {
 	p.Second.close(pct)
 	p.compare(&whole)
 	for _, b := range []*Bill{&p.First, &p.Second} {
-		if err := b.checked(op); err != nil {
+		if err := b.checked(op, fault.Internal); err != nil {
 			return Parts{}, err
 		}
 	}
