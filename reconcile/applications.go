@@ -38,11 +38,16 @@ const partMark = "/"
 // split by nominal mass, as over fields; their masses are those of Run, divided.
 // Sorted by field, job, day, product. Cost: that of Run's fields.
 func Applications(in Input, by Grouping) ([]Application, error) {
-	found := &findings{}
+	out, _, _, err := divide(in, by, &findings{})
+	return out, err
+}
+
+// divide gives the machines' stories and the registers besides.
+func divide(in Input, by Grouping, found *findings) ([]Application, []*machine, *registers, error) {
 	reg := readRegisters(in, found)
 	zones, err := readZones(&reg, by)
 	if err != nil {
-		return nil, err
+		return nil, nil, nil, err
 	}
 	links := newLinks(in, &reg)
 	reg.parts = func(id schemas.MachineID) func(track.Segment, schemas.ProductID) string {
@@ -57,7 +62,7 @@ func Applications(in Input, by Grouping) ([]Application, error) {
 	}
 	told, err := tellAll(in, &reg, found, func([]Pass) bool { return true })
 	if err != nil {
-		return nil, err
+		return nil, nil, nil, err
 	}
 	var out []Application
 	err = eachGround(&reg, told, found, func(f Field, g ground, pieces [][]track.Segment) {
@@ -71,7 +76,7 @@ func Applications(in Input, by Grouping) ([]Application, error) {
 		}
 		out = append(out, a)
 	})
-	return out, err
+	return out, told, &reg, err
 }
 
 // when takes the time from the pieces, which are in order within a machine.
