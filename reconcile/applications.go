@@ -31,27 +31,32 @@ type Grouping struct {
 // partMark stands between job and day in a part; no identifier holds it.
 const partMark = "/"
 
-// Applications divides what was spread on fields by job, and by day where asked.
-// A metre belongs to the job its pass log names, where that job has the field;
-// else to the one registered job of the product that has it; else to the job
-// the machine had started; else to none. A load over several applications is
-// split by nominal mass, as over fields; their masses are those of Run, divided.
-// Sorted by field, job, day, product. Cost: that of Run's fields.
-func Applications(in Input, by Grouping) ([]Application, error) {
-	out, _, _, err := divide(in, by, &findings{})
-	return out, err
+// Divided is what was spread, divided by job, and by day where asked.
+type Divided struct {
+	Applications []Application // sorted by field, job, day, product
+	in           Input
+	told         []*machine
+	reg          *registers
+	links        *links
 }
 
-// divide gives the machines' stories and the registers besides.
-func divide(in Input, by Grouping, found *findings) ([]Application, []*machine, *registers, error) {
+// Divide divides what was spread on fields by job, and by day where asked.
+// A metre belongs to the job its pass log names, where that job has the field;
+// else to the job the machine had started, where that has it; else to the one
+// registered job of the product that has it; else to the job picked or started;
+// else to none. A load over several applications is
+// split by nominal mass, as over fields; their masses are those of Run, divided.
+// Cost: that of Run's fields.
+func Divide(in Input, by Grouping) (Divided, error) {
+	found := &findings{}
 	reg := readRegisters(in, found)
+	d := Divided{in: in, reg: &reg, links: newLinks(in, &reg)}
 	zones, err := readZones(&reg, by)
 	if err != nil {
-		return nil, nil, nil, err
+		return d, err
 	}
-	links := newLinks(in, &reg)
 	reg.parts = func(id schemas.MachineID) func(track.Segment, schemas.ProductID) string {
-		jobs, zone := links.of(id), zones[id]
+		jobs, zone := d.links.of(id), zones[id]
 		return func(s track.Segment, product schemas.ProductID) string {
 			part := string(jobs.at(s.FromMilli, s.Field, product)) + partMark
 			if zone != nil {
@@ -60,23 +65,21 @@ func divide(in Input, by Grouping, found *findings) ([]Application, []*machine, 
 			return part
 		}
 	}
-	told, err := tellAll(in, &reg, found, func([]Pass) bool { return true })
-	if err != nil {
-		return nil, nil, nil, err
+	if d.told, err = tellAll(in, &reg, found, func([]Pass) bool { return true }); err != nil {
+		return d, err
 	}
-	var out []Application
-	err = eachGround(&reg, told, found, func(f Field, g ground, pieces [][]track.Segment) {
+	err = eachGround(&reg, d.told, found, func(f Field, g ground, pieces [][]track.Segment) {
 		job, day, _ := strings.Cut(g.part, partMark)
 		a := Application{Field: f, Job: schemas.JobID(job), Day: day}
 		a.when(pieces)
-		for _, m := range told {
+		for _, m := range d.told {
 			if m.workedOn(g) {
 				a.Machines = append(a.Machines, m.id)
 			}
 		}
-		out = append(out, a)
+		d.Applications = append(d.Applications, a)
 	})
-	return out, told, &reg, err
+	return d, err
 }
 
 // when takes the time from the pieces, which are in order within a machine.

@@ -29,11 +29,11 @@ func jobbed() *world {
 
 func applications(t *testing.T, in Input, by Grouping) []Application {
 	t.Helper()
-	apps, err := Applications(in, by)
+	d, err := Divide(in, by)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return apps
+	return d.Applications
 }
 
 func TestApplicationsByJob(t *testing.T) {
@@ -123,7 +123,7 @@ func TestApplicationsByLocalDay(t *testing.T) {
 	}
 	in := w.in
 	in.Machines = []At[schemas.RegisterMachine]{{Data: schemas.RegisterMachine{Machine: "sp1", Name: "One", TimeZone: "Tussock/Tarn"}}}
-	if _, err := Applications(in, Grouping{Day: true}); err == nil {
+	if _, err := Divide(in, Grouping{Day: true}); err == nil {
 		t.Error("a zone that does not exist is accepted")
 	}
 }

@@ -43,31 +43,28 @@ const overlapTold = 0.10
 // PlanBill works out the bill. fault.NotFound: no such job, nothing done;
 // fault.Conflict: already billed, or jobs under different agreements; and what
 // rating refuses.
-func PlanBill(in Input, ask BillAsk) (BillPlan, error) {
-	reg := readRegisters(in, &findings{})
+func (d *Divided) PlanBill(ask BillAsk) (BillPlan, error) {
 	plan := BillPlan{}
-	jobs, customer, err := plan.jobs(in, &reg, ask)
+	jobs, customer, err := plan.jobs(d, ask)
 	if err != nil {
 		return plan, err
 	}
-	if plan.Work, err = WorkOf(in, jobs); err != nil {
-		return plan, err
-	}
+	plan.Work = d.Work(jobs)
 	plan.Work.Customer = customer
 	if len(plan.Work.Done) == 0 {
 		return plan, fault.Newf("bill "+list(plan.Work.Jobs), fault.NotFound, "nothing was spread under it", "hopperbook fields shows what was spread; is the job's product and field the one that was worked?")
 	}
-	if plan.Agreement, err = agreementOf(&reg, ask, jobs, customer, plan.Work.To); err != nil {
+	if plan.Agreement, err = agreementOf(d.reg, ask, jobs, customer, plan.Work.To); err != nil {
 		return plan, err
 	}
-	plan.Bill, err = rating.Rate(plan.Agreement, plan.Work.Quantities(in, ask.Unsure), ask.Tax)
+	plan.Bill, err = rating.Rate(plan.Agreement, plan.Work.Quantities(d.in, ask.Unsure), ask.Tax)
 	return plan, err
 }
 
 // jobs are those to bill, sorted, and whose they are.
-func (plan *BillPlan) jobs(in Input, reg *registers, ask BillAsk) ([]schemas.JobID, schemas.CustomerID, error) {
+func (plan *BillPlan) jobs(d *Divided, ask BillAsk) ([]schemas.JobID, schemas.CustomerID, error) {
 	if ask.Job != "" {
-		job, ok := reg.jobs[ask.Job]
+		job, ok := d.reg.jobs[ask.Job]
 		switch number, billed := ask.Billed[ask.Job]; {
 		case !ok:
 			return nil, "", fault.Newf("bill job "+string(ask.Job), fault.NotFound, "it is not registered", "register the job, or name another")
@@ -77,13 +74,10 @@ func (plan *BillPlan) jobs(in Input, reg *registers, ask BillAsk) ([]schemas.Job
 			return []schemas.JobID{ask.Job}, job.Data.Customer, nil
 		}
 	}
-	ends, err := jobEnds(in)
-	if err != nil {
-		return nil, "", err
-	}
+	ends := d.jobEnds()
 	var jobs []schemas.JobID
-	for _, id := range sortedKeys(reg.jobs) {
-		if reg.jobs[id].Data.Customer != ask.Customer {
+	for _, id := range sortedKeys(d.reg.jobs) {
+		if d.reg.jobs[id].Data.Customer != ask.Customer {
 			continue
 		}
 		end, done := ends[id]
@@ -106,15 +100,14 @@ func (plan *BillPlan) jobs(in Input, reg *registers, ask BillAsk) ([]schemas.Job
 }
 
 // jobEnds is when the last metre of each job was spread.
-func jobEnds(in Input) (map[schemas.JobID]time.Time, error) {
+func (d *Divided) jobEnds() map[schemas.JobID]time.Time {
 	ends := map[schemas.JobID]time.Time{}
-	all, err := Applications(in, Grouping{})
-	for _, a := range all {
+	for _, a := range d.Applications {
 		if a.To.After(ends[a.Job]) {
 			ends[a.Job] = a.To
 		}
 	}
-	return ends, err
+	return ends
 }
 
 // agreementOf is the one agreement that all jobs are paid by: the one they

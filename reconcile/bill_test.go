@@ -2,6 +2,8 @@ package reconcile
 
 import (
 	"math"
+	"math/rand/v2"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -37,7 +39,11 @@ func billed() *world {
 
 func plan(t *testing.T, in Input, ask BillAsk) BillPlan {
 	t.Helper()
-	p, err := PlanBill(in, ask)
+	d, err := Divide(in, Grouping{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := d.PlanBill(ask)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -118,7 +124,11 @@ func TestPlanBillRefuses(t *testing.T) {
 		if c.change != nil {
 			c.change(&in)
 		}
-		_, err := PlanBill(in, c.ask)
+		d, err := Divide(in, Grouping{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, err = d.PlanBill(c.ask)
 		if fault.CodeOf(err) != c.code || !strings.Contains(fault.Message(err), c.says) {
 			t.Errorf("%s: %v (%v)", name, err, fault.CodeOf(err))
 		}
@@ -141,5 +151,16 @@ func TestWorkNamesWhatItUses(t *testing.T) {
 	part := plan(t, in, BillAsk{Job: "J1", Agreements: lines})
 	if !part.Bill.Totals.Gross.Equal(whole.Bill.Totals.Gross) || part.Work.Done[0].CoveredM2 != whole.Work.Done[0].CoveredM2 {
 		t.Errorf("%s of all, %s of what it uses", whole.Bill.Totals.Gross, part.Bill.Totals.Gross)
+	}
+}
+
+func TestABillIsTheSameInAnyOrder(t *testing.T) {
+	w := billed()
+	lines := agreed(schemas.AgreementLine{Kind: schemas.LinePerTonne, Basis: schemas.BasisDocket, Price: "10"}, schemas.AgreementLine{Kind: schemas.LinePerHectare, Basis: schemas.BasisCovered, Price: "9"})
+	want := plan(t, w.in, BillAsk{Job: "J1", Agreements: lines})
+	in, rng := w.in, rand.New(rand.NewPCG(7, 7))
+	in.Passes, in.Loads, in.Refills, in.Starts, in.Finishes = shuffled(rng, in.Passes), shuffled(rng, in.Loads), shuffled(rng, in.Refills), shuffled(rng, in.Starts), shuffled(rng, in.Finishes)
+	if got := plan(t, in, BillAsk{Job: "J1", Agreements: lines}); !reflect.DeepEqual(got, want) {
+		t.Errorf("got %+v\nwant %+v", got, want)
 	}
 }

@@ -42,15 +42,11 @@ type WorkLoad struct {
 	refill    schemas.EventID
 }
 
-// WorkOf gathers the work of some jobs of one customer. It never fails on odd
-// events; it fails as Applications does. Cost: that of Applications.
-func WorkOf(in Input, jobs []schemas.JobID) (Work, error) {
+// Work gathers the work of some jobs, whatever is odd in the events.
+// Cost: O(events) beside the division.
+func (d *Divided) Work(jobs []schemas.JobID) Work {
 	w := Work{Jobs: slices.Sorted(slices.Values(jobs))}
-	all, told, reg, err := divide(in, Grouping{}, &findings{})
-	if err != nil {
-		return w, err
-	}
-	for _, a := range all {
+	for _, a := range d.Applications {
 		if !slices.Contains(w.Jobs, a.Job) {
 			continue
 		}
@@ -65,20 +61,19 @@ func WorkOf(in Input, jobs []schemas.JobID) (Work, error) {
 	}
 	slices.Sort(w.Machines)
 	w.Machines = slices.Compact(w.Machines)
-	links := newLinks(in, reg)
-	for _, m := range told {
-		w.take(in, reg, m, links.of(m.id))
+	for _, m := range d.told {
+		w.take(d.reg, m, d.links.of(m.id))
 	}
 	slices.SortFunc(w.Loads, func(a, b WorkLoad) int {
 		return cmp.Or(a.At.Compare(b.At), strings.Compare(string(a.Load), string(b.Load)))
 	})
-	w.Hours = w.hours(links)
-	w.uses(in, reg)
-	return w, nil
+	w.Hours = w.hours(d.links)
+	w.uses(d.in, d.reg)
+	return w
 }
 
 // take adds one machine's loads and way.
-func (w *Work) take(in Input, reg *registers, m *machine, jobs machineLinks) {
+func (w *Work) take(reg *registers, m *machine, jobs machineLinks) {
 	for i, r := range m.refills {
 		job, ok := m.nextJob(i, jobs)
 		if !ok || !slices.Contains(w.Jobs, job) {
