@@ -222,7 +222,7 @@ func TestRulesBoundEveryValue(t *testing.T) {
 			t.Errorf("%s: Lookup or Doc", info.Type)
 		}
 	}
-	if len(Types()) != 25 {
-		t.Errorf("%d types, the contract has 25", len(Types()))
+	if len(Types()) != 26 {
+		t.Errorf("%d types, the contract has 26", len(Types()))
 	}
 }

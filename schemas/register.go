@@ -1,5 +1,23 @@
 package schemas
 
+// RegisterContractor is the contractor as its documents name it: who sends
+// invoices, and the tax of agreements that say none.
+type RegisterContractor struct {
+	Name         string `json:"name" rule:"maxlen=200"`
+	Address      string `json:"address,omitempty" rule:"maxlen=1000"`
+	Country      string `json:"country,omitempty" rule:"format=country" doc:"ISO 3166-1 alpha-2"`
+	TaxID        string `json:"tax_id,omitempty" rule:"maxlen=64"`
+	LegalID      string `json:"legal_id,omitempty" rule:"maxlen=64" doc:"number in a company register"`
+	Email        string `json:"email,omitempty" rule:"maxlen=254"`
+	Phone        string `json:"phone,omitempty" rule:"maxlen=64"`
+	TimeZone     string `json:"time_zone,omitempty" rule:"maxlen=64" doc:"IANA name, for the days on documents"`
+	PaymentNote  string `json:"payment_note,omitempty" rule:"maxlen=500" doc:"how to pay, on invoices"`
+	TaxCategory  string `json:"tax_category,omitempty" rule:"enum=S|Z|E|AE|O" doc:"UNCL5305; of agreements that say none"`
+	TaxPct       string `json:"tax_pct,omitempty" rule:"format=percent"`
+	ExemptCode   string `json:"exempt_code,omitempty" rule:"maxlen=32" doc:"VATEX code of the exemption"`
+	ExemptReason string `json:"exempt_reason,omitempty" rule:"maxlen=200"`
+}
+
 // RegisterCustomer names who pays and who gets the documents.
 type RegisterCustomer struct {
 	Customer CustomerID `json:"customer" rule:"id" doc:"customer's identifier"`

@@ -296,6 +296,11 @@ func TestABookOfVersionOne(t *testing.T) {
 	}
 	for _, step := range steps[1:] {
 		for line := range strings.Lines(step.sql) {
+			if table, ok := strings.CutPrefix(line, "CREATE TABLE "); ok {
+				if _, err := b.db.Exec("DROP TABLE " + strings.Fields(table)[0]); err != nil {
+					t.Fatal(err)
+				}
+			}
 			if column, ok := strings.CutPrefix(line, "ALTER TABLE "); ok {
 				words := strings.Fields(column) // TABLE ADD COLUMN name TYPE;
 				if _, err := b.db.Exec("ALTER TABLE " + words[0] + " DROP COLUMN " + words[3]); err != nil {
