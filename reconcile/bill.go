@@ -24,8 +24,8 @@ type BillAsk struct {
 	// Agreements as they were registered last, and the tax of lines that say none.
 	Agreements []schemas.RegisterAgreement
 	Tax        rating.Tax
-	// Unsure is what the book itself lacks: gaps, rejected events.
-	Unsure []rating.Unsure
+	// Unsure is what the book itself lacks of a work: gaps, rejected events; nil: nothing.
+	Unsure func(*Work) []rating.Unsure
 }
 
 // BillPlan is what a bill would be: nothing is issued by it.
@@ -57,7 +57,11 @@ func (d *Divided) PlanBill(ask BillAsk) (BillPlan, error) {
 	if plan.Agreement, err = agreementOf(d.reg, ask, jobs, customer, plan.Work.To); err != nil {
 		return plan, err
 	}
-	plan.Bill, err = rating.Rate(plan.Agreement, plan.Work.Quantities(d.in, ask.Unsure), ask.Tax)
+	var unsure []rating.Unsure
+	if ask.Unsure != nil {
+		unsure = ask.Unsure(&plan.Work)
+	}
+	plan.Bill, err = rating.Rate(plan.Agreement, plan.Work.Quantities(d.in, unsure), ask.Tax)
 	return plan, err
 }
 
