@@ -46,7 +46,7 @@ func (d *Desk) bill(ctx context.Context, params []byte, w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	a, err := d.plan(ctx, l, p)
+	a, err := l.plan(p)
 	if err != nil || !p.Issue {
 		return writeUnless(err, w, a)
 	}
@@ -60,7 +60,7 @@ func (d *Desk) bill(ctx context.Context, params []byte, w io.Writer) error {
 	return write(w, a)
 }
 
-func (d *Desk) plan(ctx context.Context, l *ledger, p BillParams) (reports.BillAnswer, error) {
+func (l *ledger) plan(p BillParams) (reports.BillAnswer, error) {
 	a := reports.BillAnswer{Schema: reports.SchemaBill, Skipped: []string{}}
 	tax, err := l.tax()
 	if err != nil {
@@ -72,10 +72,7 @@ func (d *Desk) plan(ctx context.Context, l *ledger, p BillParams) (reports.BillA
 	if err != nil {
 		return a, err
 	}
-	e, err := d.evidence(ctx, l, &plan.Work, plan.Agreement.Agreement)
-	if err != nil {
-		return a, err
-	}
+	e := l.evidence(&plan.Work, plan.Agreement.Agreement)
 	a.Skipped = append(a.Skipped, plan.Skipped...)
 	a.Proof = proofOf(&plan.Work, e)
 	i := &a.Invoice

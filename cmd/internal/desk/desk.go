@@ -42,6 +42,7 @@ const (
 type Desk struct {
 	book    *book.Book
 	working sync.Mutex // one reconciliation at a time; the next finds it done
+	work    *worked    // guarded by working; nil: to be read
 	issuing sync.Mutex // one document at a time, so that numbers have no gap
 }
 
@@ -226,6 +227,11 @@ func (d *Desk) reconcile(ctx context.Context) (reconcile.Result, error) {
 	if err != nil {
 		return reconcile.Result{}, err
 	}
+	changed, err := d.changedInvoices(ctx)
+	if err != nil {
+		return reconcile.Result{}, err
+	}
+	res.AddFindings(changed)
 	doc, err := json.Marshal(res)
 	if err != nil {
 		return reconcile.Result{}, fault.New("keep the result", fault.Internal, err, "")

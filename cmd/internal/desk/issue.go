@@ -12,6 +12,7 @@ import (
 	"github.com/oklog/ulid/v2"
 
 	"hopperbook/ingest"
+	"hopperbook/reconcile"
 	"hopperbook/reports"
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
@@ -112,7 +113,8 @@ func (d *Desk) document(ctx context.Context, params []byte, w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	return writeUnless(d.holdAgainst(ctx, l, &a), w, a)
+	l.holdAgainst(&a)
+	return write(w, a)
 }
 
 func (l *ledger) invoice(n schemas.InvoiceNo) *issued {
@@ -123,7 +125,7 @@ func (l *ledger) invoice(n schemas.InvoiceNo) *issued {
 }
 
 // holdAgainst compares the evidence on the document with that in the book.
-func (d *Desk) holdAgainst(ctx context.Context, l *ledger, a *reports.DocumentAnswer) error {
+func (l *ledger) holdAgainst(a *reports.DocumentAnswer) {
 	on := a.Invoice
 	if a.Credit != nil {
 		if i := l.invoice(a.Credit.Credits); i != nil {
@@ -132,18 +134,15 @@ func (d *Desk) holdAgainst(ctx context.Context, l *ledger, a *reports.DocumentAn
 	}
 	if on == nil {
 		a.Changes = append(a.Changes, "the invoice it takes back is not in the book")
-		return nil
+		return
 	}
 	work := l.divided.Work(jobsOn(on))
 	work.Customer = on.Customer
-	e, err := d.evidence(ctx, l, &work, on.Agreement)
-	if err != nil {
-		return err
-	}
+	e := l.evidence(&work, on.Agreement)
 	a.Now, a.Unchanged, a.Proof = e.digest, e.digest == on.Digest, proofOf(&work, e)
 	if a.Unchanged {
 		a.GrossNow = on.Totals.Gross
-		return nil
+		return
 	}
 	a.Changes = append(a.Changes, changed(on.Evidence, e.kinds)...)
 	if gross, err := l.grossNow(on); err != nil {
@@ -151,7 +150,6 @@ func (d *Desk) holdAgainst(ctx context.Context, l *ledger, a *reports.DocumentAn
 	} else {
 		a.GrossNow = gross
 	}
-	return nil
 }
 
 // changed says which kinds of event there are more or fewer of.
@@ -186,11 +184,7 @@ func (d *Desk) documents(ctx context.Context, w io.Writer) error {
 	}
 	answer := reports.DocumentsAnswer{Schema: reports.SchemaDocuments, Documents: []reports.DocumentRow{}}
 	for i := range l.invoices {
-		row, err := d.row(ctx, l, &l.invoices[i])
-		if err != nil {
-			return err
-		}
-		answer.Documents = append(answer.Documents, row)
+		answer.Documents = append(answer.Documents, l.row(&l.invoices[i]))
 	}
 	for i := range l.credits {
 		c := &l.credits[i]
@@ -201,17 +195,35 @@ func (d *Desk) documents(ctx context.Context, w io.Writer) error {
 }
 
 // row is an invoice's row; one that stands is held against the book.
-func (d *Desk) row(ctx context.Context, l *ledger, i *issued) (reports.DocumentRow, error) {
+func (l *ledger) row(i *issued) reports.DocumentRow {
 	row := reports.DocumentRow{Number: i.Number, Kind: "invoice", IssuedOn: i.IssuedOn, Customer: i.Customer, Jobs: jobsOn(&i.InvoiceIssued),
 		Currency: i.Currency, Gross: i.Totals.Gross, CreditedBy: i.creditedBy, State: "open"}
-	if i.creditedBy != "" {
-		row.State = "credited"
-		return row, nil
-	}
 	work := l.divided.Work(row.Jobs)
-	e, err := d.evidence(ctx, l, &work, i.Agreement)
-	if e.digest != i.Digest {
+	switch e := l.evidence(&work, i.Agreement); {
+	case i.creditedBy != "":
+		row.State = "credited"
+	case e.digest != i.Digest:
 		row.State = "changed"
 	}
-	return row, err
+	return row
+}
+
+// changedInvoices finds the invoices whose evidence is another by now. The
+// caller holds d.working.
+func (d *Desk) changedInvoices(ctx context.Context) (found []reconcile.Finding, err error) {
+	count, err := d.book.Count(ctx)
+	if err != nil || count[schemas.TypeInvoiceIssued] == 0 {
+		return nil, err
+	}
+	l, err := d.readLedgerAlone(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for i := range l.invoices {
+		if row := l.row(&l.invoices[i]); row.State == "changed" {
+			found = append(found, reconcile.Finding{Kind: "invoice_evidence_changed", Text: fmt.Sprintf(
+				"the events that invoice %s comes from are not the same any more: hopperbook verify %s says which; if the amounts differ, hopperbook credit %s and bill again", row.Number, row.Number, row.Number)})
+		}
+	}
+	return found, nil
 }

@@ -19,10 +19,27 @@ import (
 	"hopperbook/schemas/money"
 )
 
+// worked is what bills need of the field work, and the digest of every event it
+// may come from.
+type worked struct {
+	events  string // how many there are of each type: facts are only added
+	in      reconcile.Input
+	divided reconcile.Divided
+	lines   map[schemas.EventID][]evidenceLine
+}
+
+type evidenceLine struct {
+	kind schemas.EventType
+	text string // identity and SHA-256
+}
+
+// keptFixes is up to how many fixes the work is kept between questions: issuing
+// many invoices in a row then reads it once.
+const keptFixes = 1_000_000
+
 // ledger is all that bills are made from, of one state of the book.
 type ledger struct {
-	in         reconcile.Input
-	divided    reconcile.Divided
+	*worked
 	contractor *schemas.RegisterContractor // nil: not registered
 	customers  map[schemas.CustomerID]schemas.RegisterCustomer
 	agreements []schemas.RegisterAgreement // each as registered last
@@ -47,21 +64,62 @@ type trouble struct {
 
 // readLedger reads it in one snapshot of the book.
 func (d *Desk) readLedger(ctx context.Context) (*ledger, error) {
+	d.working.Lock()
+	defer d.working.Unlock()
+	return d.readLedgerAlone(ctx)
+}
+
+// readLedgerAlone is readLedger for a holder of d.working.
+func (d *Desk) readLedgerAlone(ctx context.Context) (*ledger, error) {
 	l := &ledger{customers: map[schemas.CustomerID]schemas.RegisterCustomer{}, registered: map[string]schemas.EventID{}}
-	err := d.book.Read(ctx, func(v *book.View) (err error) {
-		if l.in, err = inputOf(ctx, v); err != nil {
-			return err
+	count, err := d.book.Count(ctx)
+	if err != nil {
+		return nil, err
+	}
+	events := ""
+	for _, t := range evidenceTypes() {
+		events += fmt.Sprintf("%s %d,", t, count[t])
+	}
+	err = d.book.Read(ctx, func(v *book.View) (err error) {
+		if d.work == nil || d.work.events != events {
+			if d.work, err = readWork(ctx, v, events); err != nil {
+				return err
+			}
 		}
+		l.worked = d.work
 		return l.read(ctx, v)
+	})
+	fixes := 0
+	if d.work != nil {
+		for _, p := range d.work.in.Passes {
+			fixes += len(p.Fixes)
+		}
+	}
+	if err != nil || fixes > keptFixes {
+		d.work = nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	return l, l.troubles(ctx, d.book)
+}
+
+func readWork(ctx context.Context, v *book.View, events string) (*worked, error) {
+	w := &worked{events: events, lines: map[schemas.EventID][]evidenceLine{}}
+	var err error
+	if w.in, err = inputOf(ctx, v); err != nil {
+		return nil, err
+	}
+	err = v.Events(ctx, evidenceTypes(), func(e *schemas.Event) error {
+		sum := sha256.Sum256(e.Raw)
+		w.lines[e.ID] = append(w.lines[e.ID], evidenceLine{e.Type, e.Identity.String() + " " + hex.EncodeToString(sum[:]) + "\n"})
+		return nil
 	})
 	if err != nil {
 		return nil, err
 	}
-	if err := l.troubles(ctx, d.book); err != nil {
-		return nil, err
-	}
-	l.divided, err = reconcile.Divide(l.in, reconcile.Grouping{})
-	return l, err
+	w.divided, err = reconcile.Divide(w.in, reconcile.Grouping{})
+	return w, err
 }
 
 // read takes the office's events, in their order: a later entry of a register
@@ -210,7 +268,7 @@ type evidence struct {
 	amendments []reports.Amendment
 }
 
-func (d *Desk) evidence(ctx context.Context, l *ledger, w *reconcile.Work, agreement schemas.AgreementID) (evidence, error) {
+func (l *ledger) evidence(w *reconcile.Work, agreement schemas.AgreementID) evidence {
 	uses := map[schemas.EventID]bool{}
 	for _, id := range w.Uses {
 		uses[id] = true
@@ -223,24 +281,21 @@ func (d *Desk) evidence(ctx context.Context, l *ledger, w *reconcile.Work, agree
 	}
 	var e evidence
 	var lines []string
-	count, typeOf := map[schemas.EventType]int64{}, map[schemas.EventID]schemas.EventType{}
-	err := d.book.Events(ctx, evidenceTypes(), func(ev *schemas.Event) error {
-		if !uses[ev.ID] {
-			return nil
+	count := map[schemas.EventType]int64{}
+	for id := range uses {
+		for _, line := range l.lines[id] {
+			lines = append(lines, line.text)
+			count[line.kind]++
 		}
-		sum := sha256.Sum256(ev.Raw)
-		lines = append(lines, ev.Identity.String()+" "+hex.EncodeToString(sum[:])+"\n")
-		count[ev.Type]++
-		typeOf[ev.ID] = ev.Type
-		return nil
-	})
-	if err != nil {
-		return e, err
 	}
 	for i := range l.amended {
 		a := &l.amended[i]
 		if data, err := schemas.DecodeData[schemas.EventAmended](a); err == nil && uses[a.ID] {
-			e.amendments = append(e.amendments, reports.Amendment{At: a.Time, Amends: data.Amends, Type: typeOf[data.Amends], Action: data.Action, Reason: data.Reason})
+			was := reports.Amendment{At: a.Time, Amends: data.Amends, Action: data.Action, Reason: data.Reason}
+			for _, line := range l.lines[data.Amends] {
+				was.Type = line.kind
+			}
+			e.amendments = append(e.amendments, was)
 		}
 	}
 	slices.Sort(lines)
@@ -250,7 +305,7 @@ func (d *Desk) evidence(ctx context.Context, l *ledger, w *reconcile.Work, agree
 		e.kinds = append(e.kinds, schemas.BillEvidence{Kind: string(t), Count: n})
 	}
 	slices.SortFunc(e.kinds, func(a, b schemas.BillEvidence) int { return cmp.Compare(a.Kind, b.Kind) })
-	return e, nil
+	return e
 }
 
 // evidenceTypes are all types that evidence can be of.
