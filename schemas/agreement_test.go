@@ -33,11 +33,11 @@ func TestAgreementRules(t *testing.T) {
 		{tiered, `"tax_pct": "15"`, `"tax_pct": "0.00"`, "/data/lines/0/tax_pct required", "above 0"},
 		{tiered, `"tax_pct": "15"`, `"tax_pct": "15", "exempt_reason": "none"`, "/data/lines/0/exempt_reason not", "not exempt"},
 		{tiered, `"tax_category": "E"`, `"tax_category": "Z"`, "/data/lines/1/exempt_reason not", "taxed at zero"},
-		{tiered, `"exempt_code": "VATEX-EU-O",`, ``, "", ""},
+		{tiered, `"exempt_code": "VATEX-EU-132",`, ``, "", ""},
 		{product, `"product": "urea-46",`, ``, "/data/lines/0/product required", "product that is sold"},
 		{product, `"product_supply": "supplied"`, `"product_supply": "own"`, "/data/lines/0/kind not", "not sold to them"},
 		{product, `"tax_category": "AE",`, `"tax_category": "AE", "tax_pct": "0",`, "", ""},
-		{product, `"exempt_code": "VATEX-EU-O",`, `"tax_pct": "0.1",`, "/data/tax_pct not", "no tax"},
+		{product, `"exempt_code": "VATEX-EU-132",`, `"tax_pct": "0.1",`, "/data/tax_pct not", "no tax"},
 		{product, `"exempt_code": "VATEX-EU-AE",`, `"exempt_cod": "VATEX-EU-AE",`, "", ""},
 		{product, `"exempt_reason": "reverse charge"`, `"exempt_raison": ""`, "", ""}, // the code alone
 		{invoice, `"due_on": "2026-03-23"`, `"due_on": "2026-03-02"`, "/data/due_on dates", "before the invoice"},

@@ -2,6 +2,7 @@ package rating
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/shopspring/decimal"
@@ -34,6 +35,7 @@ func (b *Bill) Check() []Breach {
 	c.digits, _ = b.Currency.Digits()
 	c.lines()
 	c.discounts()
+	c.rows()
 	c.taxes()
 	t := &b.Totals
 	c.equal("BR-CO-13", "net", t.Net, t.Lines.Sub(t.Discounts))
@@ -119,6 +121,23 @@ func (c *bill) discounts() {
 		sum = sum.Add(d.Amount)
 	}
 	c.equal("BR-CO-11", "sum of discounts", c.Totals.Discounts, sum)
+}
+
+// rows holds that what is taxed has its row.
+func (c *bill) rows() {
+	has := func(t Tax) bool {
+		return slices.ContainsFunc(c.Taxes, func(row TaxSum) bool { return row.same(t) })
+	}
+	for i := range c.Lines {
+		if !has(c.Lines[i].Tax) {
+			c.fail("BR-CO-18", "the tax of line %d has no row", i+1)
+		}
+	}
+	for i := range c.Discounts {
+		if !has(c.Discounts[i].Tax) {
+			c.fail("BR-CO-18", "the tax of discount %d has no row", i+1)
+		}
+	}
 }
 
 func (c *bill) taxes() {

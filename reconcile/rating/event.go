@@ -159,7 +159,8 @@ func (r *reader) line(e *schemas.BillLine) Line {
 
 // CreditOf makes the credit note that takes an issued invoice back: the exact
 // negative of all its amounts, with its parties, jobs, period and evidence.
-// The document's own digest is left to whoever issues it.
+// How it is paid out and the document's own digest are left to whoever issues
+// it.
 func CreditOf(e *schemas.InvoiceIssued, number schemas.InvoiceNo, issuedOn, reason string) (schemas.InvoiceCredited, error) {
 	b, err := Issued(e)
 	if err != nil {
@@ -177,7 +178,7 @@ func CreditOf(e *schemas.InvoiceIssued, number schemas.InvoiceNo, issuedOn, reas
 		Number: number, Credits: e.Number, CreditsIssuedOn: e.IssuedOn, IssuedOn: issuedOn, Reason: reason,
 		Currency: n.Currency, Lines: n.Lines, Totals: n.Totals, Discounts: n.Discounts, Tax: n.Tax, Rounding: n.Rounding, QuantityDecimals: n.QuantityDecimals,
 		Digest: e.Digest, Agreement: e.Agreement, Jobs: e.Jobs, Seller: e.Seller, Buyer: e.Buyer, Evidence: e.Evidence, Cautions: e.Cautions,
-		PaymentNote: e.PaymentNote, Customer: e.Customer, Job: e.Job, From: e.From, To: e.To,
+		Customer: e.Customer, Job: e.Job, From: e.From, To: e.To,
 	}, nil
 }
 

@@ -68,6 +68,7 @@ func TestOddAgreements(t *testing.T) {
 		"different reasons":    func(a *schemas.RegisterAgreement) { twoReasons(a) },
 		"no tax category is":   func(a *schemas.RegisterAgreement) { a.TaxCategory, a.TaxPct = "", "" },
 		"no reason of exempti": func(a *schemas.RegisterAgreement) { a.TaxCategory, a.TaxPct, a.ExemptCode = "Z", "0", "x" },
+		"discount is negative": func(a *schemas.RegisterAgreement) { a.Lines[0].DiscountAmount = "-5" },
 		"cannot have steps": func(a *schemas.RegisterAgreement) {
 			a.Lines[0].Steps = []schemas.PriceStep{{From: "1", Price: "1"}}
 			a.Lines[0].StepsRule = "sloped"
@@ -173,6 +174,11 @@ func TestCheckSees(t *testing.T) {
 	b.Taxes = append(b.Taxes, TaxSum{Tax: b.Taxes[0].Tax, Base: b.Taxes[0].Base, Amount: b.Taxes[0].Amount})
 	if len(b.Check()) == 0 {
 		t.Error("a tax row that stands twice is not seen")
+	}
+	free, _ := Rate(agreement(t, "EUR | fixed 0"), Quantities{}, Tax{})
+	free.Taxes = nil
+	if len(free.Check()) == 0 {
+		t.Error("a tax row of 0 that is missing is not seen")
 	}
 	b.Taxes = b.Taxes[:1]
 	if len(b.Check()) == 0 {

@@ -46,7 +46,13 @@ func TestCSVReadsBackAndDisarmsFormulas(t *testing.T) {
 	if !reflect.DeepEqual(rows, want) {
 		t.Errorf("got %q, want %q", rows, want)
 	}
-	for cell, want := range map[string]string{"+1": "'+1", "@x": "'@x", "-x": "'-x", "plain": "plain", "": ""} {
+	for cell, want := range map[string]bool{"-12.00": true, "+0.3": true, "7": true, "": false, "-": false, "--1": false, "+1+1": false, "-1-1": false,
+		"=1": false, "1e5": false, "1.": false, "-.5": false, "-1+cmd|' /C x'!A0": false, "٣": false} {
+		if isNumber(cell) != want {
+			t.Errorf("isNumber(%q) is %v", cell, !want)
+		}
+	}
+	for cell, want := range map[string]string{"+1": "'+1", "\tx": "'\tx", "\rx": "'\rx", "@x": "'@x", "-x": "'-x", "plain": "plain", "": ""} {
 		if got := notFormula(cell); got != want {
 			t.Errorf("notFormula(%q) = %q, want %q", cell, got, want)
 		}
