@@ -3,8 +3,6 @@ package desk
 import (
 	"cmp"
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -12,7 +10,9 @@ import (
 	"time"
 
 	"hopperbook/reconcile"
+	"hopperbook/reconcile/rating"
 	"hopperbook/reports"
+	"hopperbook/reports/invoice"
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
 )
@@ -88,9 +88,7 @@ func (l *ledger) plan(p BillParams) (reports.BillAnswer, error) {
 		i.Jobs = jobs
 		i.From, i.To = plan.Work.From.Format(time.RFC3339), plan.Work.To.Add(time.Second).Truncate(time.Second).Format(time.RFC3339)
 	}
-	if a.Plan, err = digestOf(i); err != nil {
-		return a, err
-	}
+	a.Plan = invoice.IssuedDigest(*i)
 	return a, l.date(i, p, plan.Agreement.PaymentDays)
 }
 
@@ -111,8 +109,8 @@ func (l *ledger) date(i *schemas.InvoiceIssued, p BillParams, days *int64) (err 
 	if i.Number, err = l.next(p.Series, i.IssuedOn, ""); err != nil {
 		return err
 	}
-	i.DocumentDigest, err = digestOf(i)
-	return err
+	i.DocumentDigest = invoice.IssuedDigest(*i)
+	return nil
 }
 
 // next is the number after the highest of its series, credit notes in a series
@@ -155,8 +153,15 @@ func issuable(a *reports.BillAnswer, p BillParams) error {
 	if a.Invoice.Seller == nil {
 		return fault.Newf("issue the invoice", fault.Input, "the book does not say who sends it", "publish a register.contractor event with name, address and tax_id")
 	}
+	doc, err := invoice.FromIssued(&a.Invoice)
+	if err != nil {
+		return err
+	}
+	if breaches := invoice.Check(&doc); len(breaches) > 0 {
+		return fault.Newf("issue the invoice", fault.Input, breaches[0].Rule+": "+breaches[0].Text, "correct the contractor's, the customer's or the agreement's register entry")
+	}
 	for _, c := range a.Invoice.Cautions {
-		if (c.Kind == "gap" || c.Kind == "rejected") && !p.AcceptGaps {
+		if (c.Kind == rating.UnsureGap || c.Kind == rating.UnsureRejected) && !p.AcceptGaps {
 			return fault.Newf("issue the invoice", fault.Conflict, c.Text, "let the device send them (hopperbook gaps, hopperbook rejects), or issue all the same with --accept-gaps: the document says so")
 		}
 	}
@@ -181,22 +186,4 @@ func (l *ledger) buyer(id schemas.CustomerID) *schemas.BillParty {
 
 func proofOf(w *reconcile.Work, e evidence) reports.Proof {
 	return reports.Proof{Fields: orEmpty(w.Done), Loads: orEmpty(w.Loads), Hours: w.Hours, DrivenKm: w.DrivenKm, Machines: orEmpty(w.Machines), Amendments: orEmpty(e.amendments)}
-}
-
-// digestOf is SHA-256 over a document's JSON, as encoding/json writes it,
-// without its own digest.
-func digestOf[T schemas.InvoiceIssued | schemas.InvoiceCredited](doc *T) (string, error) {
-	bare := *doc
-	switch d := any(&bare).(type) {
-	case *schemas.InvoiceIssued:
-		d.DocumentDigest = ""
-	case *schemas.InvoiceCredited:
-		d.DocumentDigest = ""
-	}
-	raw, err := json.Marshal(bare)
-	if err != nil {
-		return "", fault.New("digest the document", fault.Internal, err, "")
-	}
-	sum := sha256.Sum256(raw)
-	return hex.EncodeToString(sum[:]), nil
 }

@@ -14,6 +14,7 @@ import (
 	"hopperbook/ingest"
 	"hopperbook/reconcile"
 	"hopperbook/reports"
+	"hopperbook/reports/invoice"
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
 )
@@ -98,20 +99,14 @@ func (d *Desk) document(ctx context.Context, params []byte, w io.Writer) error {
 		return err
 	}
 	a := reports.DocumentAnswer{Schema: reports.SchemaDocument, Changes: []string{}}
-	own, err := "", error(nil)
 	if i := l.invoice(p.Number); i != nil {
 		a.Kind, a.Invoice, a.CreditedBy = "invoice", &i.InvoiceIssued, i.creditedBy
-		own, err = digestOf(a.Invoice)
-		a.Whole = own == i.DocumentDigest
+		a.Whole = invoice.IssuedDigest(i.InvoiceIssued) == i.DocumentDigest
 	} else if k := slices.IndexFunc(l.credits, func(c schemas.InvoiceCredited) bool { return c.Number == p.Number }); k >= 0 {
 		a.Kind, a.Credit = "credit_note", &l.credits[k]
-		own, err = digestOf(a.Credit)
-		a.Whole = own == a.Credit.DocumentDigest
+		a.Whole = invoice.CreditedDigest(*a.Credit) == a.Credit.DocumentDigest
 	} else {
 		return fault.Newf("find document "+string(p.Number), fault.NotFound, "no such document was issued", "hopperbook documents lists them")
-	}
-	if err != nil {
-		return err
 	}
 	l.holdAgainst(&a)
 	return write(w, a)

@@ -14,6 +14,7 @@ import (
 	"hopperbook/reconcile"
 	"hopperbook/reconcile/rating"
 	"hopperbook/reports"
+	"hopperbook/reports/invoice"
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
 	"hopperbook/schemas/money"
@@ -351,9 +352,7 @@ func (l *ledger) creditNote(p CreditParams) (schemas.InvoiceCredited, error) {
 		return schemas.InvoiceCredited{}, err
 	}
 	c, err := rating.CreditOf(&i.InvoiceIssued, number, day, p.Reason)
-	if err == nil {
-		c.DocumentDigest, err = digestOf(&c)
-	}
+	c.DocumentDigest = invoice.CreditedDigest(c)
 	return c, err
 }
 
