@@ -1,7 +1,7 @@
 // Package rating works out what is owed: an agreement's lines times what was
 // measured, rounded as the agreement says.
 //
-// Owns: which agreement holds (Select, Named), what a job's quantities come to
+// Owns: which agreement holds (Select, Named) and when is paid (Due), what a job's quantities come to
 // under it (Rate), splitting a bill over two invoices (Split), taking one back
 // (Credit), a bill as the data of an event and back (Fill, Issued), and the
 // rules that every bill keeps (Bill.Check).

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"math/rand/v2"
 	"os/exec"
+	"reflect"
 	"strconv"
 	"testing"
 
@@ -21,7 +22,7 @@ type outsideBill struct {
 }
 
 func outsideOf(b *Bill) outsideBill {
-	out := outsideBill{}
+	out := outsideBill{Discounts: []string{}}
 	for i := range b.Lines {
 		l := &b.Lines[i]
 		out.Lines = append(out.Lines, [3]string{b.line(l).Quantity, l.Price.StringFixed(8), b.Currency.Text(l.Amount)})
@@ -93,7 +94,7 @@ func TestASecondCalculatorAgrees(t *testing.T) {
 		if err := from.Decode(&got); err != nil {
 			t.Fatal(err)
 		}
-		if !sameJSON(t, got, want[i]) {
+		if !reflect.DeepEqual(got, want[i]) {
 			if wrong++; shown < 3 {
 				shown++
 				a, _ := json.Marshal(agreements[i])

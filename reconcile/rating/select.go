@@ -62,6 +62,20 @@ func Named(agreements []schemas.RegisterAgreement, id schemas.AgreementID, custo
 	return a, fault.Wrap(op, err)
 }
 
+// Due is the day an invoice issued on a day (2026-03-01) must be paid by: that
+// day and the agreement's payment days, by the calendar; "" where the agreement
+// names none.
+func Due(a *schemas.RegisterAgreement, issuedOn string) (string, error) {
+	day, err := time.Parse(time.DateOnly, issuedOn)
+	if err != nil {
+		return "", fault.New("find the due day", fault.Input, err, "write days like 2026-03-01")
+	}
+	if a.PaymentDays == nil {
+		return "", nil
+	}
+	return day.AddDate(0, 0, int(*a.PaymentDays)).Format(time.DateOnly), nil
+}
+
 // span is an agreement's period; a missing bound is the zero time.
 func span(a *schemas.RegisterAgreement) (from, to time.Time, err error) {
 	read := func(text string) (t time.Time) {

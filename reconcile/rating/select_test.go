@@ -91,3 +91,26 @@ func TestNamed(t *testing.T) {
 		}
 	}
 }
+
+func TestDue(t *testing.T) {
+	for _, r := range []struct {
+		issued string
+		days   int64
+		want   string
+	}{
+		{"2026-03-03", 20, "2026-03-23"}, {"2026-01-31", 30, "2026-03-02"}, {"2028-02-28", 1, "2028-02-29"}, {"2026-12-31", 1, "2027-01-01"},
+		{"2026-03-28", 1, "2026-03-29"}, {"2026-03-03", 0, "2026-03-03"}, {"2026-03-03", -1, ""}, {"3.3.2026", 1, "!"},
+	} {
+		a := schemas.RegisterAgreement{}
+		if r.days >= 0 {
+			a.PaymentDays = &r.days
+		}
+		got, err := Due(&a, r.issued)
+		if err != nil {
+			got = "!"
+		}
+		if got != r.want {
+			t.Errorf("%s and %d days: %s, want %s", r.issued, r.days, got, r.want)
+		}
+	}
+}

@@ -59,6 +59,15 @@ func TestCSVReadsBackAndDisarmsFormulas(t *testing.T) {
 	}
 }
 
+// A column of numbers that text got into is disarmed as well.
+func TestCSVDisarmsColumnsOfNumbers(t *testing.T) {
+	var b bytes.Buffer
+	column := reports.Table{Columns: []reports.Column{{Key: "mass_t", Right: true}}, Rows: [][]string{{"=1+1"}, {"-1+1"}, {"-12.5"}, {"+0.3"}, {"12 to 15"}}}
+	if err := CSV(&b, column); err != nil || b.String() != "mass_t\n'=1+1\n'-1+1\n-12.5\n+0.3\n12 to 15\n" {
+		t.Errorf("%q, %v", b.String(), err)
+	}
+}
+
 type broken struct{}
 
 func (broken) Write([]byte) (int, error) { return 0, errors.New("the pipe is closed") }
