@@ -86,15 +86,20 @@ func Read(name string, raw []byte) (Rules, error) {
 	return r, nil
 }
 
-// deepest is the complaint that lies deepest in the file: the others only say
-// that something below them is wrong.
+// deepest is the first of the complaints that lie deepest in the file: the
+// others only say that something below them is wrong.
 func deepest(e *jsonschema.ValidationError) (pointer, why string) {
 	depth := -1
-	for _, unit := range e.BasicOutput().Errors {
-		if d := strings.Count(unit.InstanceLocation, "/"); unit.Error != nil && d > depth {
-			depth, pointer, why = d, unit.InstanceLocation, unit.Error.String()
+	var walk func(u *jsonschema.OutputUnit)
+	walk = func(u *jsonschema.OutputUnit) {
+		if d := strings.Count(u.InstanceLocation, "/"); u.Error != nil && d > depth {
+			depth, pointer, why = d, u.InstanceLocation, u.Error.String()
+		}
+		for i := range u.Errors {
+			walk(&u.Errors[i])
 		}
 	}
+	walk(e.DetailedOutput())
 	return pointer, why
 }
 
