@@ -53,3 +53,45 @@ func randomInput(seed uint64, rules ...Rules) Input {
 	}
 	return in
 }
+
+// randomRule has limits of every scope over every form, near what the farm got.
+func randomRule(seed uint64) Rules {
+	r := rand.New(rand.NewPCG(seed, 9))
+	pick := func(from ...string) string { return from[r.IntN(len(from))] }
+	rules := Rules{RuleHead: RuleHead{Schema: SchemaRules, ID: fmt.Sprintf("rule%d", seed)}}
+	if r.IntN(2) == 0 {
+		rules.Applies.Zones = []string{pick("nvz", "western-lake-erie-basin")}
+	}
+	for i := range 6 {
+		l := Limit{Part: Part{ID: fmt.Sprintf("l%d", i)}, Nutrient: compounds()[r.IntN(shownForms)].form, Scope: pick(ScopeField, ScopeHolding, ScopeApplication),
+			Unit: pick("kg/ha", "t/ha", "lb/ac", "kg", "t", "lb"), Period: Period{Kind: CalendarYear}}
+		if l.Scope == ScopeApplication {
+			l.Period = Period{Kind: PerApplication}
+		} else if r.IntN(2) == 0 {
+			l.Period = Period{Kind: FromDate, Month: 1 + r.IntN(12), Months: 1 + r.IntN(12)}
+		}
+		kg, perArea, _ := unitOf(l.Unit)
+		l.Value = 40 * r.Float64() / kg
+		if !perArea {
+			l.Value *= 10
+		} else if r.IntN(2) == 0 {
+			l.Area = AreaCovered
+		}
+		if r.IntN(2) == 0 {
+			l.Applies.LandUses = []string{"pasture", pick("annual_forage", "arable")}
+		}
+		if r.IntN(3) == 0 {
+			l.Applies.LeastHoldingHa = 30 * r.Float64()
+		}
+		if r.IntN(2) == 0 {
+			l.Counts.Kinds = []string{pick(schemas.KindLivestockManure, schemas.KindManufactured)}
+		}
+		if r.IntN(3) == 0 {
+			l.Counts.OverNPctDry = pctOf(20 * r.Float64())
+		}
+		rules.Limits = append(rules.Limits, l)
+	}
+	return rules
+}
+
+func pctOf(v float64) *float64 { return &v }

@@ -177,7 +177,7 @@ func (b *book) verdict(rules *Rules, l *Limit, t *target) Verdict {
 	v.Applications = sum.counted
 	known := sum.unknown == ""
 	if perArea {
-		known = known && sum.perHa(v.AreaM2, l.Area == AreaCovered)
+		known = sum.perHa(v.AreaM2, l.Area == AreaCovered) && known
 		if v.AreaM2 <= 0 {
 			sum.because("the area is not known")
 			known = false
