@@ -33,6 +33,7 @@ func weather(soil string, mm, chance, hours *float64) *schemas.WeatherNoted {
 	return &schemas.WeatherNoted{Soil: soil, ForecastRainMm: mm, ForecastRainChancePct: chance, ForecastHours: hours}
 }
 
+// tripwire: one table of one-line cases.
 func TestChecksOfShippedRules(t *testing.T) {
 	rules := named(t, "us-oh-905-326", "gb-eng-farming-rules-for-water", "ie-good-agricultural-practice")
 	ohio, england, ireland := rules[0], rules[1], rules[2]
