@@ -106,7 +106,7 @@ func (b *book) land(p *Applies, f Field) (answer, string) {
 	}
 	if p.LeastHoldingHa > 0 {
 		holding := f.holding()
-		switch m2 := b.areaOf(ScopeHolding, holding); {
+		switch m2 := b.holdings[holding]; {
 		case holding == "" || m2 == 0:
 			say(maybe, "field %s: how large its holding is is not in the book", f.ID)
 		case m2/unit.M2PerHa < p.LeastHoldingHa:

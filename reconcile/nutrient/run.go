@@ -41,7 +41,8 @@ type book struct {
 	loc      *time.Location
 	season   Period
 	portions []*portion
-	fields   []Field // each once, sorted by ID
+	fields   []Field            // each once, sorted by ID
+	holdings map[string]float64 // m2 of all fields of a holding; 0 where one is not known
 	found    map[Finding]bool
 }
 
@@ -84,6 +85,12 @@ func open(in Input) (*book, error) {
 		}
 		if !number(f.AreaM2) {
 			return nil, fault.Newf("sum nutrients", fault.Input, fmt.Sprintf("field %s has an area of %v m2", f.ID, f.AreaM2), "")
+		}
+	}
+	b.holdings = map[string]float64{}
+	for _, f := range b.fields {
+		if h := f.holding(); b.holdings[h] == 0 {
+			b.holdings[h] = b.areaOf(ScopeHolding, h)
 		}
 	}
 	applications := slices.Clone(in.Applications)
