@@ -28,7 +28,7 @@ func (b *book) held(rules *Rules, l *Limit, t *target, n Nutrient) *held {
 			continue
 		}
 		h.counted = append(h.counted, p.ID)
-		if !p.content.Known[n] {
+		if !p.content.Known[n] && p.MassKg > 0 {
 			notKnown[string(p.Product)] = true
 		}
 		h.all.add(p, n, 1)

@@ -105,6 +105,7 @@ func TestBoundaryRows(t *testing.T) {
 				{"interval holds it from above", oneField(rule, n, at*1.1, at*0.1/z95*(1+1e-6)), NotShown, "the interval holds the limit"},
 				{"lower end over", oneField(rule, n, at*1.1, at*0.1/z95*(1-1e-6)), Over, ""},
 				{"analysis missing", oneField(rule, schemas.Analysis{Kind: kind}, 1, 0), NotShown, "without what is not known: what x holds of N"},
+				{"analysis missing, nothing spread", oneField(rule, schemas.Analysis{Kind: kind}, 0, 0), Under, ""},
 				{"analysis with an error", oneField(rule, schemas.Analysis{NPct: pct(25), Kind: kind, MoisturePct: pct(0), RelSdPct: pct(10)}, at*0.9, 0), NotShown, "the interval holds the limit"},
 				{"kind not known, under at most", oneField(rule, schemas.Analysis{NPct: pct(25), MoisturePct: pct(0)}, at, 0), Under, ""},
 				{"kind not known, may be over", oneField(rule, schemas.Analysis{NPct: pct(25), MoisturePct: pct(0)}, at*1.1, 0), NotShown, "the interval holds the limit"},
