@@ -27,9 +27,9 @@ func jobbed() *world {
 	return w
 }
 
-func applications(t *testing.T, in Input, by Grouping) []Application {
+func divided(t *testing.T, in Input) []Application {
 	t.Helper()
-	d, err := Divide(in, by)
+	d, err := Divide(in)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -38,14 +38,14 @@ func applications(t *testing.T, in Input, by Grouping) []Application {
 
 func TestApplicationsByJob(t *testing.T) {
 	w := jobbed()
-	apps := applications(t, w.in, Grouping{})
+	apps := divided(t, w.in)
 	if len(apps) != 2 || apps[0].Job != "J1" || apps[1].Job != "J2" {
 		t.Fatalf("applications %+v, want J1 and J2", apps)
 	}
 	for _, a := range apps {
 		// By hand: 20 lines of 160 kg nominal at 1.02, 16 ha.
-		if math.Abs(a.MassKg-20*lineKg*1.02) > 1 || math.Abs(a.CoveredM2-160000) > 50 || a.Day != "" || !slices.Equal(a.Machines, []schemas.MachineID{"sp1"}) {
-			t.Errorf("%s: %.1f kg on %.0f m2, day %q, machines %v", a.Job, a.MassKg, a.CoveredM2, a.Day, a.Machines)
+		if math.Abs(a.MassKg-20*lineKg*1.02) > 1 || math.Abs(a.CoveredM2-160000) > 50 || !slices.Equal(a.Machines, []schemas.MachineID{"sp1"}) {
+			t.Errorf("%s: %.1f kg on %.0f m2, machines %v", a.Job, a.MassKg, a.CoveredM2, a.Machines)
 		}
 		if !a.From.Before(a.To) {
 			t.Errorf("%s from %s to %s", a.Job, a.From, a.To)
@@ -70,7 +70,7 @@ func TestTheJobIsTheOneThatHasTheField(t *testing.T) {
 		for i := range in.Passes {
 			change(&in.Passes[i])
 		}
-		if apps := applications(t, in, Grouping{}); len(apps) != 2 || apps[0].Job != "J1" || apps[1].Job != "J2" || apps[1].Field.Field != "F2" {
+		if apps := divided(t, in); len(apps) != 2 || apps[0].Job != "J1" || apps[1].Job != "J2" || apps[1].Field.Field != "F2" {
 			t.Errorf("%s: %+v", name, apps)
 		}
 	}
@@ -91,39 +91,12 @@ func TestTwoJobsOnOneField(t *testing.T) {
 	}
 	started("J1", day.Add(-time.Minute))
 	started("J3", half.start())
-	apps := applications(t, w.in, Grouping{})
+	apps := divided(t, w.in)
 	if len(apps) != 3 || apps[0].Job != "J1" || apps[1].Job != "J3" || apps[2].Job != "J2" {
 		t.Fatalf("applications %+v", apps)
 	}
 	whole := run(t, w.in).Fields
 	if sum := apps[0].MassKg + apps[1].MassKg; math.Abs(sum-whole[0].MassKg) > 0.01 || math.Abs(apps[0].MassKg-apps[1].MassKg) > 1 {
 		t.Errorf("J1 %.3f + J3 %.3f kg, the field has %.3f", apps[0].MassKg, apps[1].MassKg, whole[0].MassKg)
-	}
-}
-
-// Days are local: the same hours are one day in one zone and two in another.
-func TestApplicationsByLocalDay(t *testing.T) {
-	w := jobbed() // 08:00 to 09:35 UTC
-	for zone, want := range map[string][]string{
-		"":                  {"2026-03-02", "2026-03-02"},
-		"Pacific/Auckland":  {"2026-03-02", "2026-03-02"},               // 21:00 to 22:35
-		"America/Anchorage": {"2026-03-01", "2026-03-01", "2026-03-02"}, // 23:00 to 00:35
-	} {
-		in := w.in
-		in.Machines = append(slices.Clone(in.Machines), At[schemas.RegisterMachine]{Data: schemas.RegisterMachine{Machine: "sp1", Name: "One", TimeZone: zone}})
-		var days []string
-		var kg float64
-		for _, a := range applications(t, in, Grouping{Day: true}) {
-			days = append(days, a.Day)
-			kg += a.MassKg
-		}
-		if !slices.Equal(days, want) || math.Abs(kg-2*20*lineKg*1.02) > 2 {
-			t.Errorf("%q: days %v, %.1f kg; want %v", zone, days, kg, want)
-		}
-	}
-	in := w.in
-	in.Machines = []At[schemas.RegisterMachine]{{Data: schemas.RegisterMachine{Machine: "sp1", Name: "One", TimeZone: "Tussock/Tarn"}}}
-	if _, err := Divide(in, Grouping{Day: true}); err == nil {
-		t.Error("a zone that does not exist is accepted")
 	}
 }

@@ -39,7 +39,7 @@ func billed() *world {
 
 func plan(t *testing.T, in Input, ask BillAsk) BillPlan {
 	t.Helper()
-	d, err := Divide(in, Grouping{})
+	d, err := Divide(in)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -124,7 +124,7 @@ func TestPlanBillRefuses(t *testing.T) {
 		if c.change != nil {
 			c.change(&in)
 		}
-		d, err := Divide(in, Grouping{})
+		d, err := Divide(in)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -76,22 +76,10 @@ func piecesByGround(told []*machine) map[ground][][]track.Segment {
 
 func field(reg *registers, cover *coverage.Cover, mass balance.FieldMass, machines [][]track.Segment) (Field, error) {
 	boundary := reg.ground(mass.Field).Boundary
-	var swaths []coverage.Segment
-	for _, pieces := range machines {
-		swaths = coverage.FromTrack(swaths, boundary.Plane, pieces)
-	}
-	var exclusion *plane.Polygon
-	if e, ok := reg.exclusions[mass.Field]; ok {
-		exclusion = &e
-	}
-	err := cover.Reset(&boundary.Polygon, exclusion, coverage.Options{})
-	if err == nil {
-		err = cover.Add(swaths)
-	}
+	area, err := covered(reg, cover, mass.Field, machines)
 	if err != nil {
-		return Field{}, fault.Wrap("coverage of field "+string(mass.Field), err)
+		return Field{}, err
 	}
-	area := cover.Result()
 	register := reg.fields[mass.Field].Data
 	target, outside, excluded := shares(area)
 	low, high := mass.Interval95()
@@ -113,6 +101,27 @@ func field(reg *registers, cover *coverage.Cover, mass balance.FieldMass, machin
 		f.Open = f.Open || c.To == ""
 	}
 	return f, nil
+}
+
+// covered is the coverage of a field by pieces of driving, each machine's in order.
+func covered(reg *registers, cover *coverage.Cover, id schemas.FieldID, lines [][]track.Segment) (coverage.Result, error) {
+	boundary := reg.ground(id).Boundary
+	var exclusion *plane.Polygon
+	if e, ok := reg.exclusions[id]; ok {
+		exclusion = &e
+	}
+	var swaths []coverage.Segment
+	for _, pieces := range lines {
+		swaths = coverage.FromTrack(swaths, boundary.Plane, pieces)
+	}
+	err := cover.Reset(&boundary.Polygon, exclusion, coverage.Options{})
+	if err == nil {
+		err = cover.Add(swaths)
+	}
+	if err != nil {
+		return coverage.Result{}, fault.Wrap("coverage of field "+string(id), err)
+	}
+	return cover.Result(), nil
 }
 
 // shares of what was spread while driving in the field: what landed where it should, over the

@@ -24,6 +24,7 @@ type Input struct {
 	Overlaps  []At[schemas.TestOverlap]
 	Starts    []At[schemas.JobStarted]
 	Finishes  []At[schemas.JobFinished]
+	Weather   []At[schemas.WeatherNoted] // for nutrients
 	Checks    []At[schemas.CheckMachine]
 	Dockets   []At[schemas.DocketReceived]
 	Surveys   []At[schemas.StockSurveyed]

@@ -19,6 +19,7 @@ type (
 	NoticeID    string
 	InvoiceNo   string
 	Operator    string
+	HoldingID   string
 )
 
 // ContractorID and DeviceID are also NATS subject tokens: lower-case letters,

@@ -37,6 +37,13 @@ type RegisterField struct {
 	Soil      string     `json:"soil,omitempty" rule:"maxlen=200"`
 	Crop      string     `json:"crop,omitempty" rule:"maxlen=200"`
 	Exclusion *Boundary  `json:"exclusion,omitempty" doc:"areas not to be spread, GeoJSON as boundary"`
+
+	Holding      HoldingID `json:"holding,omitempty" rule:"id" doc:"the farm or landholding that limits are held against"`
+	LandUse      string    `json:"land_use,omitempty" rule:"enum=pasture|annual_forage|arable|horticulture|other"`
+	Zones        []string  `json:"zones,omitzero" rule:"maxitems=32 elem.token" doc:"legal areas it lies in, as rule files name them; an empty list: in none; left out: not known"`
+	PreviousCrop string    `json:"previous_crop,omitempty" rule:"maxlen=200"`
+	SownAt       string    `json:"sown_at,omitempty" rule:"format=date-time" doc:"of the crop"`
+	SlopeDeg     *float64  `json:"slope_deg,omitempty" rule:"min=0 max=90" doc:"of the steepest part that is spread"`
 }
 
 // RegisterMachine describes a spreader or loader; its name is its device's.
@@ -49,7 +56,30 @@ type RegisterMachine struct {
 	Sensors  []string  `json:"sensors,omitempty" rule:"maxitems=32 elem.maxlen=64"`
 }
 
-// Analysis is what a product contains, percent by mass.
+// What a product is made of, for limits that count only some of it.
+const (
+	KindLivestockManure = "livestock_manure"
+	KindOtherOrganic    = "other_organic"
+	KindManufactured    = "manufactured"
+)
+
+// BasisDry: the figures are of the dry matter.
+const BasisDry = "dry"
+
+// LimeFraction is what a sieve analysis found between two sieves, and how much
+// of it counts by the fineness set the analysis names.
+type LimeFraction struct {
+	SharePct             float64  `json:"share_pct" rule:"min=0 max=100" doc:"percent of the mass"`
+	Factor               float64  `json:"factor" rule:"min=0 max=1" doc:"how much of it counts"`
+	FromMm               *float64 `json:"from_mm,omitempty" rule:"min=0 max=100"`
+	ToMm                 *float64 `json:"to_mm,omitempty" rule:"min=0 max=100"`
+	NeutralisingValuePct *float64 `json:"neutralising_value_pct,omitempty" rule:"min=0 max=250" doc:"of this fraction, where it was tested apart; CaCO3 = 100"`
+}
+
+// Analysis is what a product contains, percent by mass. An element that is
+// left out is not known; 0 says that there is none. Which form a figure is in
+// stands in its name. Several register.product events of a product are
+// versions of its analysis, by batch and date.
 type Analysis struct {
 	NPct                 *float64 `json:"n_pct,omitempty" rule:"min=0 max=100"`
 	P2O5Pct              *float64 `json:"p2o5_pct,omitempty" rule:"min=0 max=100"`
@@ -63,6 +93,18 @@ type Analysis struct {
 	Fineness             *float64 `json:"fineness,omitempty" rule:"min=0 max=1"`
 	MoisturePct          *float64 `json:"moisture_pct,omitempty" rule:"min=0 max=100"`
 	Organic              *bool    `json:"organic,omitempty"`
+
+	SO3Pct      *float64       `json:"so3_pct,omitempty" rule:"min=0 max=100"`
+	CaOPct      *float64       `json:"cao_pct,omitempty" rule:"min=0 max=100"`
+	MgOPct      *float64       `json:"mgo_pct,omitempty" rule:"min=0 max=100"`
+	Basis       string         `json:"basis,omitempty" rule:"enum=as_received|dry" doc:"left out: as_received; dry needs moisture_pct"`
+	Kind        string         `json:"kind,omitempty" rule:"enum=livestock_manure|other_organic|manufactured"`
+	RelSdPct    *float64       `json:"rel_sd_pct,omitempty" rule:"min=0 max=100" doc:"standard uncertainty of every figure, percent of it; left out: none"`
+	Batch       DocketID       `json:"batch,omitempty" rule:"id" doc:"the docket of the delivery it is of; left out: of every delivery"`
+	ValidFrom   string         `json:"valid_from,omitempty" rule:"format=date-time" doc:"left out: the time of the event"`
+	Source      string         `json:"source,omitempty" rule:"maxlen=200" doc:"laboratory report, label or declaration it was taken from"`
+	FinenessSet string         `json:"fineness_set,omitempty" rule:"maxlen=200" doc:"law or method whose factors fineness or fractions use"`
+	Fractions   []LimeFraction `json:"fractions,omitempty" rule:"maxitems=32" doc:"of lime, by sieve; in the place of fineness"`
 }
 
 // RegisterProduct describes what is spread.

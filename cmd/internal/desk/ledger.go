@@ -119,7 +119,7 @@ func readWork(ctx context.Context, v *book.View, events string) (*worked, error)
 	if err != nil {
 		return nil, err
 	}
-	w.divided, err = reconcile.Divide(w.in, reconcile.Grouping{})
+	w.divided, err = reconcile.Divide(w.in)
 	return w, err
 }
 
