@@ -25,13 +25,13 @@ func writeDocument(ctx context.Context, asker office.Asker, number schemas.Invoi
 		return fault.New("write the document", fault.Usage, err, "name a folder that can be made and written to")
 	}
 	base := filepath.Join(dir, string(number))
-	sheet := render.InvoiceSheet{Document: doc, Proof: a.Proof, Unchanged: a.Unchanged}
+	sheet := doc.Sheet(a.Proof, a.Unchanged, nil)
 	forms := []struct {
 		ext  string
 		draw func(io.Writer) error
 	}{
-		{".pdf", func(w io.Writer) error { return render.InvoicePDF(w, sheet, render.Paper(paper)) }},
-		{".html", func(w io.Writer) error { return render.InvoiceHTML(w, sheet) }},
+		{".pdf", func(w io.Writer) error { return render.SheetPDF(w, sheet, render.Paper(paper)) }},
+		{".html", func(w io.Writer) error { return render.SheetHTML(w, sheet) }},
 		{".csv", func(w io.Writer) error { return render.CSV(w, invoice.Ledger(doc)) }},
 	}
 	for _, f := range forms {
