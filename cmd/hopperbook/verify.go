@@ -32,7 +32,7 @@ func verifyAction(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	number, printed, err := named(arg)
+	number, printed, err := documentOf(arg)
 	if err != nil {
 		return err
 	}
@@ -55,9 +55,9 @@ func verifyAction(c *cli.Context) error {
 	})
 }
 
-// named is the document that an argument stands for: its number, or the mark
+// documentOf is the document that an argument stands for: its number, or the mark
 // in a file, with the digest that is printed there.
-func named(arg string) (schemas.InvoiceNo, string, error) {
+func documentOf(arg string) (schemas.InvoiceNo, string, error) {
 	raw, err := os.ReadFile(arg)
 	if err != nil {
 		if strings.ContainsAny(arg, `/\`) || strings.Contains(arg, ".") {
