@@ -14,36 +14,46 @@ import (
 	"hopperbook/schemas/unit"
 )
 
-// ground is one field under one product: the unit of a field rate.
+// ground is one field, or a part of the work in it, under one product: the unit of a field rate.
 type ground struct {
 	field   schemas.FieldID
+	part    string
 	product schemas.ProductID
 }
 
 // fields joins what the balances say of each field's mass with what the
 // swaths say of its area.
 func fields(reg *registers, told []*machine, found *findings) ([]Field, error) {
-	pieces := piecesByGround(told)
-	var cover coverage.Cover // one for all fields keeps its memory
 	var out []Field
-	for _, mass := range fieldMasses(told, found) {
-		f, err := field(reg, &cover, mass, pieces[ground{mass.Field, mass.Product}])
-		if err != nil {
-			return nil, err
-		}
+	err := eachGround(reg, told, found, func(f Field, _ ground, _ [][]track.Segment) {
 		if f.ExcludedM2 > f.CoveredErrorM2 && f.ExcludedM2 >= leastExcludedM2 {
 			found.add(Finding{Kind: "exclusion_hit", Field: f.Field, Amount: f.ExcludedM2,
 				Text: fmt.Sprintf("%.0f m2 of exclusion areas were spread on, with about %.0f kg of %s", f.ExcludedM2, f.ExcludedKg, f.Product)})
 		}
 		out = append(out, f)
+	})
+	return out, err
+}
+
+// eachGround hands out every field by part and product, with the machines' pieces there.
+func eachGround(reg *registers, told []*machine, found *findings, take func(Field, ground, [][]track.Segment)) error {
+	pieces := piecesByGround(told)
+	var cover coverage.Cover // one for all fields keeps its memory
+	for _, mass := range fieldMasses(told, found) {
+		g := ground{mass.Field, mass.Part, mass.Product}
+		f, err := field(reg, &cover, mass, pieces[g])
+		if err != nil {
+			return err
+		}
+		take(f, g, pieces[g])
 	}
-	return out, nil
+	return nil
 }
 
 // leastExcludedM2 is how much of an exclusion area must be spread on to be told.
 const leastExcludedM2 = 1
 
-// piecesByGround gives, per field and product, each machine's pieces, the
+// piecesByGround gives, per field, part and product, each machine's pieces, the
 // machines in order.
 func piecesByGround(told []*machine) map[ground][][]track.Segment {
 	out := map[ground][][]track.Segment{}
@@ -52,7 +62,7 @@ func piecesByGround(told []*machine) map[ground][][]track.Segment {
 		for _, p := range m.periods {
 			for _, s := range p.segments {
 				if s.Field != "" {
-					g := ground{s.Field, p.product}
+					g := ground{s.Field, m.partOf(s, p.product), p.product}
 					mine[g] = append(mine[g], s)
 				}
 			}
@@ -66,22 +76,10 @@ func piecesByGround(told []*machine) map[ground][][]track.Segment {
 
 func field(reg *registers, cover *coverage.Cover, mass balance.FieldMass, machines [][]track.Segment) (Field, error) {
 	boundary := reg.ground(mass.Field).Boundary
-	var swaths []coverage.Segment
-	for _, pieces := range machines {
-		swaths = coverage.FromTrack(swaths, boundary.Plane, pieces)
-	}
-	var exclusion *plane.Polygon
-	if e, ok := reg.exclusions[mass.Field]; ok {
-		exclusion = &e
-	}
-	err := cover.Reset(&boundary.Polygon, exclusion, coverage.Options{})
-	if err == nil {
-		err = cover.Add(swaths)
-	}
+	area, err := covered(reg, cover, mass.Field, machines)
 	if err != nil {
-		return Field{}, fault.Wrap("coverage of field "+string(mass.Field), err)
+		return Field{}, err
 	}
-	area := cover.Result()
 	register := reg.fields[mass.Field].Data
 	target, outside, excluded := shares(area)
 	low, high := mass.Interval95()
@@ -103,6 +101,27 @@ func field(reg *registers, cover *coverage.Cover, mass balance.FieldMass, machin
 		f.Open = f.Open || c.To == ""
 	}
 	return f, nil
+}
+
+// covered is the coverage of a field by pieces of driving, each machine's in order.
+func covered(reg *registers, cover *coverage.Cover, id schemas.FieldID, lines [][]track.Segment) (coverage.Result, error) {
+	boundary := reg.ground(id).Boundary
+	var exclusion *plane.Polygon
+	if e, ok := reg.exclusions[id]; ok {
+		exclusion = &e
+	}
+	var swaths []coverage.Segment
+	for _, pieces := range lines {
+		swaths = coverage.FromTrack(swaths, boundary.Plane, pieces)
+	}
+	err := cover.Reset(&boundary.Polygon, exclusion, coverage.Options{})
+	if err == nil {
+		err = cover.Add(swaths)
+	}
+	if err != nil {
+		return coverage.Result{}, fault.Wrap("coverage of field "+string(id), err)
+	}
+	return cover.Result(), nil
 }
 
 // shares of what was spread while driving in the field: what landed where it should, over the

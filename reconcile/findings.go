@@ -23,6 +23,15 @@ func (f *findings) add(x Finding) {
 	f.list = append(f.list, x)
 }
 
+// AddFindings joins what was found outside a reconciliation to its findings.
+func (r *Result) AddFindings(more []Finding) {
+	f := &findings{list: r.Findings}
+	for _, x := range more {
+		f.add(x)
+	}
+	r.Findings = f.sorted()
+}
+
 // sorted orders findings by kind, machine, field, time, event and text.
 func (f *findings) sorted() []Finding {
 	out := slices.Clone(f.list)

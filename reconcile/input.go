@@ -23,6 +23,8 @@ type Input struct {
 	Densities []At[schemas.TestDensity]
 	Overlaps  []At[schemas.TestOverlap]
 	Starts    []At[schemas.JobStarted]
+	Finishes  []At[schemas.JobFinished]
+	Weather   []At[schemas.WeatherNoted] // for nutrients
 	Checks    []At[schemas.CheckMachine]
 	Dockets   []At[schemas.DocketReceived]
 	Surveys   []At[schemas.StockSurveyed]

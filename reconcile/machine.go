@@ -22,6 +22,15 @@ type machine struct {
 	periods  []period        // before the first refill, then after each one
 	idle     []track.Segment // driven inside fields without spreading
 	balance  balance.Result
+	part     func(track.Segment, schemas.ProductID) string // of what is done in a field; nil: one
+}
+
+// partOf is the part of its field's work that a segment belongs to.
+func (m *machine) partOf(s track.Segment, p schemas.ProductID) string {
+	if m.part == nil || s.Field == "" {
+		return ""
+	}
+	return m.part(s, p)
 }
 
 // period is what was spread between two refills.
@@ -51,6 +60,9 @@ func tell(in Input, reg *registers, id schemas.MachineID, passes []Pass, found *
 	for _, r := range again {
 		found.add(Finding{Kind: "refill_twice", Machine: id, Event: r.ID, At: r.Time,
 			Text: "refill " + string(r.Data.Refill) + " was entered twice under the same name; the first counts"})
+	}
+	if reg.parts != nil {
+		m.part = reg.parts(id)
 	}
 	cleaned := track.Clean(m.fixes(reg, passes), track.Options{MaxGapS: in.Policy.MaxGapS, BoutWidthM: in.Policy.BoutWidthM})
 	segments := reg.index.Split(cleaned.Segments)
@@ -160,11 +172,12 @@ func (m *machine) productAfter(i int) schemas.ProductID {
 
 // pieces sums nominal mass and swath over what was driven in one field without
 // leaving it, in the order it was driven.
-func (p *period) pieces() []balance.Piece {
+func (m *machine) pieces(p *period) []balance.Piece {
 	var out []balance.Piece
 	for _, s := range p.segments {
-		if n := len(out); n == 0 || out[n-1].Field != s.Field {
-			out = append(out, balance.Piece{Field: s.Field})
+		part := m.partOf(s, p.product)
+		if n := len(out); n == 0 || out[n-1].Field != s.Field || out[n-1].Part != part {
+			out = append(out, balance.Piece{Field: s.Field, Part: part})
 		}
 		last := &out[len(out)-1]
 		last.NominalKg += s.NominalKg()
@@ -174,9 +187,9 @@ func (p *period) pieces() []balance.Piece {
 }
 
 func (m *machine) balanceInput(reg *registers, found *findings) balance.Machine {
-	in := balance.Machine{ID: m.id, Before: m.periods[0].pieces(), HopperKg: m.hopperKg(reg)}
+	in := balance.Machine{ID: m.id, Before: m.pieces(&m.periods[0]), HopperKg: m.hopperKg(reg)}
 	for i, r := range m.refills {
-		refill := balance.Refill{ID: r.Data.Refill, Time: r.Time, Product: r.Data.Product, Residual: residual(r.Data), Spread: m.periods[i+1].pieces(), Released: m.released(i)}
+		refill := balance.Refill{ID: r.Data.Refill, Time: r.Time, Product: r.Data.Product, Residual: residual(r.Data), Spread: m.pieces(&m.periods[i+1]), Released: m.released(i)}
 		for _, id := range r.Data.Loads {
 			// Two refills of one machine are told apart by balance.
 			if first := reg.hoppers[id]; first.machine != m.id {

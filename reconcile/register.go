@@ -69,6 +69,8 @@ type registers struct {
 	// Areas not to be spread, on their field's own plane; only fields that have some.
 	exclusions map[schemas.FieldID]plane.Polygon
 	hoppers    map[schemas.LoadID]hopper
+	// parts divides what a machine does in a field by more than the product; nil: it does not.
+	parts func(schemas.MachineID) func(track.Segment, schemas.ProductID) string
 }
 
 // hopper is where a load went first: a load is in one hopper, whatever two

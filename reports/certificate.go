@@ -66,23 +66,6 @@ func NewCertificateAnswer(c reconcile.MachineCertificate) CertificateAnswer {
 	return CertificateAnswer{Schema: SchemaCertificate, MachineName: c.MachineName, HopperM3: c.HopperM3, ProductName: c.ProductName, Form: c.Form, Certificate: c.Certificate}
 }
 
-// CertificateSheet is the words, tables and charts of a certificate, ready to
-// be drawn.
-type CertificateSheet struct {
-	Title      string
-	Subject    string // machine and product
-	Status     string
-	Reasons    []string // why it does not hold
-	Facts      [][2]string
-	Tables     []Table
-	Charts     []Chart
-	Remarks    []string // what the tests found
-	Cautions   []string
-	Signatures []string
-	Foot       string
-	Made       time.Time // the date that stands for the document's own
-}
-
 // certificateCautions are of general agreement in the trade and among public
 // safety bodies; they are no advice for a particular machine or place.
 var certificateCautions = [...]string{
@@ -107,9 +90,9 @@ func (a CertificateAnswer) named() (machine, product string) {
 }
 
 // Sheet is the certificate in words.
-func (a CertificateAnswer) Sheet() CertificateSheet {
+func (a CertificateAnswer) Sheet() Sheet {
 	machine, product := a.named()
-	s := CertificateSheet{Title: "Calibration certificate", Subject: machine + " with " + product, Status: "VALID", Reasons: a.Validity.Reasons, Facts: a.facts(),
+	s := Sheet{Title: "Calibration certificate", Subject: machine + " with " + product, Status: "VALID", Against: a.Validity.Reasons, AgainstTitle: "Why it does not hold", Facts: a.facts(),
 		Cautions: certificateCautions[:], Signatures: []string{"Tested by (name, date)", "For the contractor (name, date)"}, Made: a.AsOf,
 		Foot: "Coefficients of variation use the " + a.divisorWords() + ". Times are UTC. Worked out from the tests in the book up to " + clock(a.AsOf) + "."}
 	if !a.Validity.Valid {
@@ -331,7 +314,7 @@ func Certificate(a CertificateAnswer) Table {
 	for _, table := range s.Tables {
 		t.Rows = append(t.Rows, []string{"With", table.Caption})
 	}
-	for _, r := range s.Reasons {
+	for _, r := range s.Against {
 		t.Notes = append(t.Notes, "NOT VALID: "+r)
 	}
 	t.Notes = append(t.Notes, s.Remarks...)

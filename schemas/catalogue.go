@@ -12,6 +12,7 @@ type EventType string
 
 // The event types of the contract.
 const (
+	TypeRegisterContractor EventType = "register.contractor"
 	TypeRegisterCustomer   EventType = "register.customer"
 	TypeRegisterField      EventType = "register.field"
 	TypeRegisterMachine    EventType = "register.machine"
@@ -65,6 +66,7 @@ var loadCatalogue = sync.OnceValue(func() catalogue {
 		return TypeInfo{Type: t, Version: 1, Doc: doc, Data: objectRule(reflect.TypeOf(data))}
 	}
 	all := []TypeInfo{
+		row(TypeRegisterContractor, RegisterContractor{}, "The contractor as its documents name it."),
 		row(TypeRegisterCustomer, RegisterCustomer{}, "A customer's name and address."),
 		row(TypeRegisterField, RegisterField{}, "A field's boundary."),
 		row(TypeRegisterMachine, RegisterMachine{}, "A spreader or loader."),

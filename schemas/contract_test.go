@@ -222,7 +222,25 @@ func TestRulesBoundEveryValue(t *testing.T) {
 			t.Errorf("%s: Lookup or Doc", info.Type)
 		}
 	}
-	if len(Types()) != 25 {
-		t.Errorf("%d types, the contract has 25", len(Types()))
+	if len(Types()) != 26 {
+		t.Errorf("%d types, the contract has 26", len(Types()))
+	}
+}
+
+// A field that lies in no legal area is not one of which nobody knows; both
+// come back as they were said.
+func TestNoZonesIsNotUnknownZones(t *testing.T) {
+	for _, text := range []string{`"zones":[]`, `"zones":["nvz"]`, ``} {
+		var f RegisterField
+		if err := json.Unmarshal([]byte("{"+text+"}"), &f); err != nil {
+			t.Fatal(err)
+		}
+		back, err := json.Marshal(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if (f.Zones == nil) != (text == "") || strings.Contains(string(back), `"zones"`) != (text != "") || !strings.Contains(string(back), text) {
+			t.Errorf("%q reads as %v and is written as %s", text, f.Zones, back)
+		}
 	}
 }

@@ -12,19 +12,20 @@ type cross struct {
 
 // crossRules gives a type's rules between fields; most have none.
 func crossRules(t EventType) cross {
-	fields := func(names ...string) node { return node{"required": names} }
 	switch t {
 	case TypePassLogged:
 		return cross{nil, node{"description": "Every list has one entry a fix: as many as dt_ms, which does not fall."}}
 	case TypeTestCatch:
-		return cross{(*checker).catchForm, node{"anyOf": []node{fields("distance_m"), fields("time_s", "speed_kmh")}}}
+		return cross{(*checker).catchForm, node{"anyOf": []node{given("distance_m"), given("time_s", "speed_kmh")}}}
 	case TypeEventAmended:
 		return cross{(*checker).amendment, node{
 			"if":   node{"properties": node{"action": node{"const": AmendReplace}}},
-			"then": fields("replacement"),
+			"then": given("replacement"),
 		}}
+	case TypeRegisterAgreement:
+		return cross{(*checker).agreement, agreementSchema()}
 	case TypeInvoiceIssued:
-		return cross{(*checker).invoiceSpan, node{"anyOf": []node{fields("job"), fields("customer", "from", "to")}}}
+		return cross{(*checker).invoice, node{"anyOf": []node{given("job"), given("customer", "from", "to")}}}
 	}
 	return cross{}
 }
@@ -43,10 +44,15 @@ func (c *checker) amendment(data string) {
 	}
 }
 
-// invoiceSpan: an invoice is for a job, or for a customer and a period.
-func (c *checker) invoiceSpan(data string) {
+// invoice: an invoice is for a job, or for a customer and a period, and due
+// when it is issued or later.
+func (c *checker) invoice(data string) {
 	if !has(data, "job") && !(has(data, "customer") && has(data, "from") && has(data, "to")) {
 		c.fail("/data", "anyOf", "an invoice needs job, or customer, from and to")
+	}
+	issued, due := gjson.Get(data, "issued_on").Str, gjson.Get(data, "due_on").Str
+	if due != "" && due < issued {
+		c.fail("/data/due_on", "dates", "is %s, before the invoice is issued on %s", due, issued)
 	}
 }
 

@@ -83,6 +83,8 @@ func TestWrite(t *testing.T) {
 // decodeAs decodes an event as the Go type the catalogue has for its type.
 func decodeAs(e *Event) (any, error) {
 	switch e.Type {
+	case TypeRegisterContractor:
+		return decodeOne[RegisterContractor](e)
 	case TypeRegisterCustomer:
 		return decodeOne[RegisterCustomer](e)
 	case TypeRegisterField:

@@ -1,6 +1,9 @@
 package schemas
 
-import "time"
+import (
+	"strings"
+	"time"
+)
 
 // pattern is the regular expression of a format, for the JSON Schemas; the
 // checker's own functions below run on every event and must agree with it
@@ -17,8 +20,16 @@ func pattern(format string) string {
 		return timePattern
 	case "decimal":
 		return `^-?[0-9]{1,15}(\.[0-9]{1,8})?$`
+	case "unsigned":
+		return `^[0-9]{1,15}(\.[0-9]{1,8})?$`
+	case "percent":
+		return `^(100(\.0{1,8})?|[0-9]{1,2}(\.[0-9]{1,8})?)$`
+	case "date":
+		return datePattern
 	case "currency":
 		return `^[A-Z]{3}$`
+	case "country":
+		return `^[A-Z]{2}$`
 	case "sha256":
 		return `^[0-9a-f]{64}$`
 	}
@@ -37,8 +48,16 @@ func formatHelp(format string) string {
 		return "a time like 2026-03-01T08:30:00Z"
 	case "decimal":
 		return "a decimal number as text, like \"12.50\""
+	case "unsigned":
+		return "a decimal number as text, not below zero, like \"12.50\""
+	case "percent":
+		return "a decimal number from 0 to 100 as text, like \"12.5\""
+	case "date":
+		return "a day like 2026-03-01"
 	case "currency":
 		return "an ISO 4217 code of three capital letters"
+	case "country":
+		return "an ISO 3166-1 code of two capital letters"
 	}
 	return "64 lower-case hex digits"
 }
@@ -56,8 +75,17 @@ func formatOK(format, s string) bool {
 		return ok
 	case "decimal":
 		return validDecimal(s)
+	case "unsigned":
+		return validDecimal(s) && s[0] != '-'
+	case "percent":
+		return validPercent(s)
+	case "date":
+		_, ok := parseTime(s + "T00:00:00Z")
+		return ok
 	case "currency":
 		return len(s) == 3 && isUpper(s[0]) && isUpper(s[1]) && isUpper(s[2])
+	case "country":
+		return len(s) == 2 && isUpper(s[0]) && isUpper(s[1])
 	}
 	return validSHA256(s)
 }
@@ -89,6 +117,14 @@ func validDecimal(s string) bool {
 		}
 	}
 	return true
+}
+
+func validPercent(s string) bool {
+	if !validDecimal(s) || s[0] == '-' {
+		return false
+	}
+	whole, frac, _ := strings.Cut(s, ".")
+	return len(whole) <= 2 || whole == "100" && strings.Trim(frac, "0") == ""
 }
 
 func validSHA256(s string) bool {

@@ -19,6 +19,7 @@ type (
 	NoticeID    string
 	InvoiceNo   string
 	Operator    string
+	HoldingID   string
 )
 
 // ContractorID and DeviceID are also NATS subject tokens: lower-case letters,
@@ -42,6 +43,7 @@ const (
 	// 1900 to 2200, so that every instant fits in nanoseconds. That a month has
 	// such a day is left to the format.
 	timePattern = `^(19[0-9]{2}|2[01][0-9]{2}|2200)-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])T([01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9](\.[0-9]{1,9})?(Z|[+-]([01][0-9]|2[0-3]):[0-5][0-9])$`
+	datePattern = `^(19[0-9]{2}|2[01][0-9]{2}|2200)-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$`
 )
 
 // validID reports whether s matches idPattern; hand-written because it runs

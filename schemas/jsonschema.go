@@ -13,7 +13,7 @@ var generated embed.FS
 // JSONSchema is the JSON Schema (2020-12) of a whole event of the type's
 // current version, envelope and data; nil for a type the contract does not
 // know. It says all that Read checks, except: keys that stand twice, lists of
-// one length, dt_ms that does not fall, closed rings, and the limits of size,
+// one length, steps that rise, a due date before the issue, dt_ms that does not fall, closed rings, and the limits of size,
 // depth and positions.
 func JSONSchema(t EventType) []byte {
 	raw, err := generated.ReadFile(schemaFile(t))
@@ -131,7 +131,7 @@ func textSchema(s node, r *Rule) {
 	if r.Format != "" {
 		s["pattern"] = pattern(r.Format)
 	}
-	if r.Format == "date-time" {
+	if r.Format == "date-time" || r.Format == "date" {
 		s["format"] = r.Format
 	}
 }

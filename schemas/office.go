@@ -39,45 +39,6 @@ type EventAmended struct {
 	Replacement json.RawMessage `json:"replacement,omitempty" doc:"the data that should have stood there; with action replace"`
 }
 
-// BillLine is one line of an issued document; money is decimal text.
-type BillLine struct {
-	Text     string `json:"text" rule:"maxlen=2000"`
-	Quantity string `json:"quantity" rule:"format=decimal"`
-	Unit     string `json:"unit" rule:"maxlen=16"`
-	Price    string `json:"price" rule:"format=decimal"`
-	Amount   string `json:"amount" rule:"format=decimal"`
-}
-
-// InvoiceIssued is an issued invoice: final.
-type InvoiceIssued struct {
-	Number   InvoiceNo  `json:"number" rule:"id"`
-	Customer CustomerID `json:"customer,omitempty" rule:"id"`
-	Job      JobID      `json:"job,omitempty" rule:"id"`
-	From     string     `json:"from,omitempty" rule:"format=date-time" doc:"period, with to, when there is no one job"`
-	To       string     `json:"to,omitempty" rule:"format=date-time" doc:"half-open: not included"`
-	Currency string     `json:"currency" rule:"format=currency"`
-	Lines    []BillLine `json:"lines" rule:"minitems=1 maxitems=2000"`
-	Totals   BillTotals `json:"totals"`
-	Digest   string     `json:"digest" rule:"format=sha256" doc:"of the evidence, lower-case hex"`
-}
-
-// BillTotals closes an issued document; money is decimal text.
-type BillTotals struct {
-	Net   string `json:"net" rule:"format=decimal"`
-	Tax   string `json:"tax" rule:"format=decimal"`
-	Gross string `json:"gross" rule:"format=decimal"`
-}
-
-// InvoiceCredited takes an issued invoice back; same shape.
-type InvoiceCredited struct {
-	Number   InvoiceNo  `json:"number" rule:"id"`
-	Credits  InvoiceNo  `json:"credits" rule:"id" doc:"number of the invoice taken back"`
-	Currency string     `json:"currency" rule:"format=currency"`
-	Lines    []BillLine `json:"lines" rule:"minitems=1 maxitems=2000"`
-	Totals   BillTotals `json:"totals"`
-	Digest   string     `json:"digest" rule:"format=sha256"`
-}
-
 // NoticeRaised is a message from the hub to a crew.
 type NoticeRaised struct {
 	Notice   NoticeID        `json:"notice" rule:"id"`

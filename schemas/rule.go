@@ -40,7 +40,7 @@ type Rule struct {
 	Nullable bool   // a number in a list may be null: not known
 	LengthOf string // the field's list is as long as that of the field named
 	Enum     []string
-	Format   string // id, token, ulid, date-time, decimal, currency, sha256
+	Format   string // id, token, ulid, date-time, date, decimal, unsigned, percent, currency, country, sha256
 	Doc      string
 	Elem     *Rule // of a list, and the one number of KindNumberOrList
 	Fields   []Rule

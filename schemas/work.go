@@ -21,6 +21,16 @@ type JobFinished struct {
 	Field    FieldID   `json:"field,omitempty" rule:"id"`
 	Operator Operator  `json:"operator,omitempty" rule:"maxlen=200"`
 	Machine  MachineID `json:"machine,omitempty" rule:"token" doc:"when the event was not made on the machine itself"`
+
+	Method            string       `json:"method,omitempty" rule:"enum=surface|incorporated|injected" doc:"incorporated: within 24 hours"`
+	CertificateHolder string       `json:"certificate_holder,omitempty" rule:"maxlen=200" doc:"whose certificate or licence the work was done under"`
+	Buffers           []BufferKept `json:"buffers,omitempty" rule:"maxitems=32" doc:"distances kept, as the operator noted them"`
+}
+
+// BufferKept is the least distance kept from one kind of place.
+type BufferKept struct {
+	To        string  `json:"to" rule:"enum=watercourse|lake|coast|well|karst|supply|large_supply" doc:"well: also a spring or borehole; supply: drinking water from 10 m3 a day, large_supply: from 100 m3 a day"`
+	DistanceM float64 `json:"distance_m" rule:"min=0 max=10000"`
 }
 
 // SettingChanged is what the machine is set to from now on.
@@ -114,7 +124,12 @@ type WeatherNoted struct {
 	WindMS         float64   `json:"wind_m_s" rule:"min=0 max=100"`
 	WindFromDeg    float64   `json:"wind_from_deg" rule:"min=0 max=360"`
 	RainMm         float64   `json:"rain_mm" rule:"min=0 max=2000"`
-	Soil           string    `json:"soil" rule:"enum=dry|moist|wet|waterlogged|frozen"`
+	Soil           string    `json:"soil" rule:"enum=dry|moist|wet|waterlogged|frozen|flooded|snow_covered"`
 	ForecastRainMm *float64  `json:"forecast_rain_mm,omitempty" rule:"min=0 max=2000"`
 	Machine        MachineID `json:"machine,omitempty" rule:"token"`
+
+	TemperatureC          *float64 `json:"temperature_c,omitempty" rule:"min=-60 max=60"`
+	ForecastRainChancePct *float64 `json:"forecast_rain_chance_pct,omitempty" rule:"min=0 max=100" doc:"of at least forecast_rain_mm within forecast_hours"`
+	ForecastHours         *float64 `json:"forecast_hours,omitempty" rule:"min=0 max=240"`
+	Forecast              string   `json:"forecast,omitempty" rule:"maxlen=500" doc:"in the forecaster's words, for the following day"`
 }

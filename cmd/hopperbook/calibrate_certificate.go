@@ -68,8 +68,8 @@ func certificateAction(c *cli.Context) error {
 		flag   string
 		render func(io.Writer) error
 	}{
-		{"pdf", func(w io.Writer) error { return render.CertificatePDF(w, sheet, render.Paper(c.String("paper"))) }},
-		{"html", func(w io.Writer) error { return render.CertificateHTML(w, sheet) }},
+		{"pdf", func(w io.Writer) error { return render.SheetPDF(w, sheet, render.Paper(c.String("paper"))) }},
+		{"html", func(w io.Writer) error { return render.SheetHTML(w, sheet) }},
 	} {
 		if name := c.String(f.flag); name != "" {
 			if err := writeDrawn(name, f.render); err != nil {

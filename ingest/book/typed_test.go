@@ -99,8 +99,14 @@ func randomText(r *rand.Rand, rule *schemas.Rule) string {
 		return fmt.Sprintf("x%d", r.IntN(100))
 	case "ulid":
 		return "01J00000000000000000000000"
-	case "decimal":
+	case "decimal", "unsigned":
 		return "12.50"
+	case "percent":
+		return []string{"0", "12.5"}[r.IntN(2)]
+	case "date":
+		return time.Unix(r.Int64N(2e9), 0).UTC().Format(time.DateOnly)
+	case "country":
+		return "NZ"
 	case "currency":
 		return "EUR"
 	case "sha256":
@@ -120,14 +126,15 @@ func randomObject(r *rand.Rand, rule *schemas.Rule) map[string]any {
 }
 
 // randomEvent makes an event of a type that keeps the whole contract; rules
-// between fields are met by trying.
+// between fields are met by trying: an agreement's are met by one in some
+// hundreds.
 func randomEvent(t *testing.T, r *rand.Rand, info schemas.TypeInfo, seq int64) ingest.Received {
 	t.Helper()
 	if info.Type == schemas.TypePassLogged {
 		return passEvent(t, r, storetest.A, seq)
 	}
 	var bad *schemas.Violation
-	for range 50 {
+	for range 20_000 {
 		at := storetest.Epoch().Add(time.Duration(r.Int64N(1e15)))
 		raw, err := schemas.Write(schemas.Identity{Source: storetest.A, Sequence: seq}, "01J00000000000000000000000", info.Type, at, randomObject(r, &info.Data))
 		if err != nil {

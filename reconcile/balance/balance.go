@@ -13,7 +13,7 @@ import (
 type Result struct {
 	Machine   schemas.MachineID
 	Intervals []Interval  // in time order; the last one is open when there is any refill
-	Fields    []FieldMass // sorted by field, then product; field "" is outside all fields
+	Fields    []FieldMass // sorted by field, part, product; field "" is outside all fields
 	InitialKg float64     // in the hopper at the start, as read or as implied by passes before the first refill
 	LoadedKg  float64     // all loads
 	FinalKg   float64     // in the hopper now

@@ -47,6 +47,11 @@ func has(r Result, code FindingCode) bool {
 	return false
 }
 
+// on is what was spread in a field.
+func on(field schemas.FieldID, nominalKg, swathM2 float64) Piece {
+	return Piece{Field: field, NominalKg: nominalKg, SwathM2: swathM2}
+}
+
 // exact switches off what is not measurement.
 var exact = Options{ScaleBiasShare: 1e-15, NaturalSdShare: 1e-15}
 
@@ -54,8 +59,8 @@ var exact = Options{ScaleBiasShare: 1e-15, NaturalSdShare: 1e-15}
 // field a takes the first load and a quarter of the second by nominal mass.
 func TestKnownDay(t *testing.T) {
 	m := Machine{ID: "m", Refills: []Refill{
-		refill("r1", 6, left(0, 20), []Piece{{"a", 4600, 60000}}, load("l1", 5000, 50)),
-		refill("r2", 7, left(400, 30), []Piece{{"a", 1250, 16000}, {"b", 3750, 50000}}, load("l2", 4700, 40)),
+		refill("r1", 6, left(0, 20), []Piece{on("a", 4600, 60000)}, load("l1", 5000, 50)),
+		refill("r2", 7, left(400, 30), []Piece{on("a", 1250, 16000), on("b", 3750, 50000)}, load("l2", 4700, 40)),
 		refill("r3", 8, left(100, 10), nil, load("l3", 3000, 30)),
 	}}
 	r := run(t, m, Options{ScaleBiasShare: 0.005, NaturalSdShare: 1e-15})
@@ -111,21 +116,21 @@ func TestDefaultUncertainties(t *testing.T) {
 // 1.5 % of their 2 500 kg, in opposite directions; one field alone carries none.
 func TestSplitOfTwoHalves(t *testing.T) {
 	m := Machine{ID: "m", Refills: []Refill{
-		refill("r1", 6, left(0, 1e-9), []Piece{{"a", 2500, 1}, {"b", 2500, 1}}, load("l1", 5000, 1e-9)),
-		refill("r2", 7, left(0, 1e-9), []Piece{{"c", 1e-9, 1}}, load("l2", 1e-9, 1e-9)),
+		refill("r1", 6, left(0, 1e-9), []Piece{on("a", 2500, 1), on("b", 2500, 1)}, load("l1", 5000, 1e-9)),
+		refill("r2", 7, left(0, 1e-9), []Piece{on("c", 1e-9, 1)}, load("l2", 1e-9, 1e-9)),
 	}}
 	o := Options{ScaleBiasShare: 1e-15, NaturalSdShare: 0.015}
 	r := run(t, m, o)
 	near(t, "half", r.Fields[0].SdKg, 0.015*2500, 1e-6)
 	near(t, "cov", Cov(r.Fields[0].Form, r.Fields[1].Form), -math.Pow(0.015*2500, 2), 1e-6)
-	m.Refills[0].Spread = []Piece{{"a", 2500, 1}, {"a", 2500, 1}}
+	m.Refills[0].Spread = []Piece{on("a", 2500, 1), on("a", 2500, 1)}
 	near(t, "single field", run(t, m, o).Fields[0].SdKg, 0, 1e-6)
 }
 
 func TestUnknownResidualsMerge(t *testing.T) {
 	m := Machine{ID: "m", Refills: []Refill{
-		refill("r1", 6, Residual{}, []Piece{{"a", 4000, 1}}, load("l1", 4000, 40)),
-		refill("r2", 7, Residual{Method: schemas.ResidualUnknown}, []Piece{{"a", 2000, 1}, {"b", 2000, 1}}, load("l2", 4000, 40)),
+		refill("r1", 6, Residual{}, []Piece{on("a", 4000, 1)}, load("l1", 4000, 40)),
+		refill("r2", 7, Residual{Method: schemas.ResidualUnknown}, []Piece{on("a", 2000, 1), on("b", 2000, 1)}, load("l2", 4000, 40)),
 		refill("r3", 8, left(0, 20), nil, load("l3", 4000, 40)),
 	}}
 	r := run(t, m, exact)
@@ -140,8 +145,8 @@ func TestUnknownResidualsMerge(t *testing.T) {
 
 func TestProductChange(t *testing.T) {
 	m := Machine{ID: "m", Refills: []Refill{
-		refill("r1", 6, left(0, 20), []Piece{{"a", 4000, 1}}, load("l1", 4000, 40)),
-		refill("r2", 7, Residual{}, []Piece{{"a", 3000, 1}}, load("l2", 3000, 30)),
+		refill("r1", 6, left(0, 20), []Piece{on("a", 4000, 1)}, load("l1", 4000, 40)),
+		refill("r2", 7, Residual{}, []Piece{on("a", 3000, 1)}, load("l2", 3000, 30)),
 		refill("r3", 8, left(0, 20), nil, load("l3", 4000, 40)),
 	}}
 	m.Refills[1].Product = "q"
@@ -168,9 +173,9 @@ func TestProductChange(t *testing.T) {
 func TestOpenInterval(t *testing.T) {
 	open := func(nominal float64) Result {
 		return run(t, Machine{ID: "m", Refills: []Refill{
-			refill("r1", 6, left(0, 1), []Piece{{"a", 5000, 1}}, load("l1", 4500, 1)),
-			refill("r2", 7, left(0, 1), []Piece{{"a", 5000, 1}}, load("l2", 4500, 1)),
-			refill("r3", 8, left(0, 1), []Piece{{"b", nominal, 1}}, load("l3", 4500, 1)),
+			refill("r1", 6, left(0, 1), []Piece{on("a", 5000, 1)}, load("l1", 4500, 1)),
+			refill("r2", 7, left(0, 1), []Piece{on("a", 5000, 1)}, load("l2", 4500, 1)),
+			refill("r3", 8, left(0, 1), []Piece{on("b", nominal, 1)}, load("l3", 4500, 1)),
 		}}, Options{ScaleBiasShare: 1e-15, NaturalSdShare: 0.015})
 	}
 	r := open(2000)
@@ -196,7 +201,7 @@ func TestNoResidualEver(t *testing.T) {
 	m := Machine{ID: "m"}
 	for i := range 10 {
 		id := string(rune('a' + i))
-		m.Refills = append(m.Refills, refill("r"+id, i, Residual{}, []Piece{{"f", 9000, 1}}, load("l"+id, 5000, 50)))
+		m.Refills = append(m.Refills, refill("r"+id, i, Residual{}, []Piece{on("f", 9000, 1)}, load("l"+id, 5000, 50)))
 	}
 	r := run(t, m, Options{})
 	iv := r.Intervals[0]
@@ -208,7 +213,7 @@ func TestNoResidualEver(t *testing.T) {
 func TestUglyInput(t *testing.T) {
 	plain := func() Machine {
 		return Machine{ID: "m", Refills: []Refill{
-			refill("r1", 6, left(0, 20), []Piece{{"a", 4000, 1}}, load("l1", 4000, 40)),
+			refill("r1", 6, left(0, 20), []Piece{on("a", 4000, 1)}, load("l1", 4000, 40)),
 			refill("r2", 7, left(0, 20), nil, load("l2", 4000, 40)),
 		}}
 	}
@@ -226,7 +231,7 @@ func TestUglyInput(t *testing.T) {
 		{"more left than loaded", func(m *Machine) { m.Refills[1].Residual.Kg = 9000 }, NegativeMass},
 		{"no passes", func(m *Machine) { m.Refills[0].Spread = nil }, MassWithoutPass},
 		{"no set rate", func(m *Machine) { m.Refills[0].Spread[0].NominalKg = 0 }, SplitByArea},
-		{"passes first", func(m *Machine) { m.Before = []Piece{{"z", 500, 1}} }, PassWithoutMass},
+		{"passes first", func(m *Machine) { m.Before = []Piece{on("z", 500, 1)} }, PassWithoutMass},
 		{"one load and no reading", func(m *Machine) { m.Refills = m.Refills[:1]; m.Refills[0].Residual = Residual{} }, AssumedEmpty},
 		{"never a reading", func(m *Machine) {
 			for i := range m.Refills {
@@ -236,7 +241,7 @@ func TestUglyInput(t *testing.T) {
 		{"zero distance", func(m *Machine) { m.Refills[0].Spread[0] = Piece{Field: "a"} }, MassWithoutPass},
 		{"nothing came out", func(m *Machine) { m.Refills[1].Residual.Kg = 4000 }, NothingSpread},
 		{"level above the brim", func(m *Machine) { m.HopperKg = 6000; m.Refills[1].Residual.Kg = 6100 }, OverCapacity},
-		{"nothing but passes", func(m *Machine) { *m = Machine{Before: []Piece{{"z", 500, 1}}} }, PassWithoutMass},
+		{"nothing but passes", func(m *Machine) { *m = Machine{Before: []Piece{on("z", 500, 1)}} }, PassWithoutMass},
 	} {
 		m := plain()
 		c.break_(&m)

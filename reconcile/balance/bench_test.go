@@ -20,7 +20,7 @@ func BenchmarkSeason(b *testing.B) {
 				field := schemas.FieldID(fmt.Sprintf("f%03d", i/10))
 				r := Refill{ID: schemas.RefillID(fmt.Sprintf("r%04d", i)), Time: at(0).Add(time.Duration(i) * time.Hour), Product: "p",
 					Residual: Residual{100 * rng.Float64(), 30, schemas.ResidualLevel}, Loads: []Load{load(fmt.Sprintf("l%04d", i), 5000+100*rng.NormFloat64(), 50)},
-					Spread: []Piece{{field, 3000, 1}, {field + "b", 2000, 1}}}
+					Spread: []Piece{on(field, 3000, 1), on(field+"b", 2000, 1)}}
 				if i%20 == 19 {
 					r.Residual = Residual{}
 				}

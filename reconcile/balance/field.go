@@ -16,6 +16,7 @@ const z95 = 1.959963984540054
 // FieldMass is what one product came to on one field.
 type FieldMass struct {
 	Field         schemas.FieldID // "": outside all fields
+	Part          string          // of what is done in the field
 	Product       schemas.ProductID
 	MassKg        float64
 	SdKg          float64 // standard uncertainty of MassKg
@@ -49,15 +50,15 @@ func Combine(results ...Result) []FieldMass {
 	return collect(all)
 }
 
-// collect adds up masses of the same field and product, sorted by both.
+// collect adds up masses of the same field, part and product, sorted by these.
 func collect(parts []FieldMass) []FieldMass {
 	sorted := slices.Clone(parts)
 	slices.SortStableFunc(sorted, func(a, b FieldMass) int {
-		return cmp.Or(strings.Compare(string(a.Field), string(b.Field)), strings.Compare(string(a.Product), string(b.Product)))
+		return cmp.Or(strings.Compare(string(a.Field), string(b.Field)), strings.Compare(a.Part, b.Part), strings.Compare(string(a.Product), string(b.Product)))
 	})
 	out := sorted[:0]
 	for _, p := range sorted {
-		if n := len(out); n > 0 && out[n-1].Field == p.Field && out[n-1].Product == p.Product {
+		if n := len(out); n > 0 && out[n-1].Field == p.Field && out[n-1].Part == p.Part && out[n-1].Product == p.Product {
 			f := &out[n-1]
 			f.MassKg += p.MassKg
 			f.NominalKg += p.NominalKg
@@ -118,17 +119,19 @@ func (c *chain) split(i int) []FieldMass {
 	return out
 }
 
-// byField makes one FieldMass a field of the pieces, sorted, with nominal mass
+// byField makes one FieldMass a field and part of the pieces, sorted, with nominal mass
 // and swath, and says where each piece belongs.
 func byField(pieces []Piece) (out []FieldMass, at []int) {
 	at = make([]int, len(pieces))
 	index := func(p Piece) (int, bool) {
-		return slices.BinarySearchFunc(out, p.Field, func(f FieldMass, id schemas.FieldID) int { return strings.Compare(string(f.Field), string(id)) })
+		return slices.BinarySearchFunc(out, p, func(f FieldMass, p Piece) int {
+			return cmp.Or(strings.Compare(string(f.Field), string(p.Field)), strings.Compare(f.Part, p.Part))
+		})
 	}
 	for _, p := range pieces {
 		i, ok := index(p)
 		if !ok {
-			out = slices.Insert(out, i, FieldMass{Field: p.Field})
+			out = slices.Insert(out, i, FieldMass{Field: p.Field, Part: p.Part})
 		}
 		out[i].NominalKg += p.NominalKg
 		out[i].SwathM2 += p.SwathM2

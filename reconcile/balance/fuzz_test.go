@@ -37,7 +37,7 @@ func FuzzSeason(f *testing.F) {
 func seasonOf(raw []byte) Machine {
 	m := Machine{ID: "m"}
 	if len(raw) > 0 && raw[0]%4 == 3 {
-		m.Before, m.HopperKg = []Piece{{"a", amount(raw[0]), 10}}, amount(raw[0]/2)
+		m.Before, m.HopperKg = []Piece{on("a", amount(raw[0]), 10)}, amount(raw[0]/2)
 	}
 	methods := []string{"", schemas.ResidualEmpty, schemas.ResidualCells, schemas.ResidualLevel, schemas.ResidualUnknown}
 	for i := 0; i+6 <= len(raw) && i < 240; i += 6 {
@@ -50,7 +50,7 @@ func seasonOf(raw []byte) Machine {
 		}
 		for k, x := range b[4:] {
 			if x%5 > 0 {
-				r.Spread = append(r.Spread, Piece{schemas.FieldID([]string{"", "a", "b", "c"}[x%4]), amount(x) * float64(k), amount(b[3])})
+				r.Spread = append(r.Spread, on(schemas.FieldID([]string{"", "a", "b", "c"}[x%4]), amount(x)*float64(k), amount(b[3])))
 			}
 		}
 		m.Refills = append(m.Refills, r)

@@ -52,10 +52,12 @@ func (r Residual) known() bool {
 }
 
 // Piece is nominal mass and swath area in one field; Field "" is outside all.
+// Part tells apart what is done in one field (jobs, days) where that is asked for.
 type Piece struct {
 	Field     schemas.FieldID
 	NominalKg float64
 	SwathM2   float64
+	Part      string
 }
 
 // Options are the choices of the contractor; the zero value means the defaults.

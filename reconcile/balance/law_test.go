@@ -36,7 +36,7 @@ func season(rng *rand.Rand, id string, refills int) Machine {
 		}
 		for range rng.IntN(4) {
 			f := schemas.FieldID([]string{"", "a", "b", "c"}[rng.IntN(4)])
-			r.Spread = append(r.Spread, Piece{f, 500 + 2000*rng.Float64(), 30000 * rng.Float64()})
+			r.Spread = append(r.Spread, on(f, 500+2000*rng.Float64(), 30000*rng.Float64()))
 		}
 		m.Refills = append(m.Refills, r)
 	}
@@ -96,15 +96,15 @@ func TestConservedSees(t *testing.T) {
 // field that takes both halves keeps its mass and uncertainty, whatever is read.
 func TestReadingAloneInsideOneField(t *testing.T) {
 	m := Machine{ID: "m", Refills: []Refill{
-		refill("r1", 6, left(50, 20), []Piece{{"a", 4000, 1}}, load("l1", 5000, 50)),
+		refill("r1", 6, left(50, 20), []Piece{on("a", 4000, 1)}, load("l1", 5000, 50)),
 		refill("r2", 9, left(100, 20), nil, load("l2", 1000, 10)),
 	}}
 	want := run(t, m, Options{}).Fields[0]
 	for _, reading := range []Residual{left(2500, 0.001), left(2400, 0.001), left(1000, 500)} {
 		split := m
 		split.Refills = slices.Clone(m.Refills)
-		split.Refills[0].Spread = []Piece{{"a", 2100, 1}}
-		split.Refills = append(split.Refills, refill("reading", 7, reading, []Piece{{"a", 1900, 1}}))
+		split.Refills[0].Spread = []Piece{on("a", 2100, 1)}
+		split.Refills = append(split.Refills, refill("reading", 7, reading, []Piece{on("a", 1900, 1)}))
 		r := run(t, split, Options{})
 		if len(r.Intervals) != 3 {
 			t.Fatalf("%d intervals", len(r.Intervals))
@@ -123,7 +123,7 @@ func TestReadingAloneInsideOneField(t *testing.T) {
 // TestReadingSharpensTwoFields: exact readings between fields leave no split error.
 func TestReadingSharpensTwoFields(t *testing.T) {
 	m := Machine{ID: "m", Refills: []Refill{
-		refill("r1", 6, left(0, 1e-6), []Piece{{"a", 2000, 1}, {"b", 2000, 1}}, load("l1", 5000, 1e-6)),
+		refill("r1", 6, left(0, 1e-6), []Piece{on("a", 2000, 1), on("b", 2000, 1)}, load("l1", 5000, 1e-6)),
 		refill("r2", 9, left(1000, 1e-6), nil, load("l2", 1000, 10)),
 	}}
 	o := Options{ScaleBiasShare: 1e-15}
@@ -131,7 +131,7 @@ func TestReadingSharpensTwoFields(t *testing.T) {
 		t.Errorf("split error %.2f kg", sd)
 	}
 	m.Refills[0].Spread = m.Refills[0].Spread[:1]
-	m.Refills = append(m.Refills, refill("reading", 7, left(3100, 1e-6), []Piece{{"b", 2000, 1}}))
+	m.Refills = append(m.Refills, refill("reading", 7, left(3100, 1e-6), []Piece{on("b", 2000, 1)}))
 	f := run(t, m, o).Fields
 	near(t, "a", f[0].MassKg, 1900, 1e-6)
 	near(t, "b", f[1].MassKg, 2100, 1e-6)
@@ -176,7 +176,7 @@ func TestCombine(t *testing.T) {
 		l := load("l", 5000, 40)
 		l.Scale = scale
 		return run(t, Machine{ID: id, Refills: []Refill{
-			refill("r1", 6, left(0, 20), []Piece{{"a", 5000, 1}}, l),
+			refill("r1", 6, left(0, 20), []Piece{on("a", 5000, 1)}, l),
 			refill("r2", 7, left(0, 20), nil, load("l2", 1, 1)),
 		}}, Options{})
 	}

@@ -48,7 +48,7 @@ func TestWithin(t *testing.T) {
 func line(ratios ...float64) Machine {
 	m := Machine{ID: "m"}
 	for i, r := range append(ratios, 1) {
-		spread := []Piece{{"a", 5000, 1}}
+		spread := []Piece{on("a", 5000, 1)}
 		if i == len(ratios) {
 			spread[0].NominalKg = 2000
 		}
@@ -83,7 +83,7 @@ func TestOpenFollowsTheFlow(t *testing.T) {
 // ratio that the first loads show, not at that of later ones.
 func TestBeforeTheFirstRefill(t *testing.T) {
 	m := line(0.9, 0.9, 0.9, 0.9, 1.1, 1.1, 1.1, 1.1)
-	m.Before = []Piece{{"z", 2000, 1}}
+	m.Before = []Piece{on("z", 2000, 1)}
 	r := run(t, m, Options{ScaleBiasShare: 1e-15, NaturalSdShare: 0.003, WalkSdShare: 0.02})
 	first := r.Intervals[0]
 	near(t, "mass", first.MassKg, 1800, 30)

@@ -84,7 +84,7 @@ func stated(m Machine) Machine {
 			loaded += l.NetKg
 		}
 		if len(r.Spread) == 0 {
-			r.Spread = []Piece{{"a", 1000, 1}}
+			r.Spread = []Piece{on("a", 1000, 1)}
 		}
 		for j, all := 0, nominal(r.Spread); j < len(r.Spread); j++ {
 			r.Spread[j].NominalKg *= loaded / all
@@ -120,7 +120,7 @@ func redraw(rng *rand.Rand, m Machine, bias map[string]float64) Machine {
 // compares the true masses with the split by nominal mass.
 func TestSplitBySimulatedFlow(t *testing.T) {
 	const draws, step = 6000, 25.0
-	pieces := []Piece{{"a", 1000, 1}, {"b", 2500, 1}, {"a", 500, 1}, {"c", 2000, 1}}
+	pieces := []Piece{on("a", 1000, 1), on("b", 2500, 1), on("a", 500, 1), on("c", 2000, 1)}
 	r := run(t, Machine{ID: "m", Refills: []Refill{
 		refill("r1", 6, left(0, 1e-9), pieces, load("l1", 6000, 1e-9)),
 		refill("r2", 7, left(0, 1e-9), nil, load("l2", 1, 1e-9)),

@@ -82,7 +82,7 @@ func (s *spreader) drive(field schemas.FieldID, nominalKg float64, reserveKg *fl
 		if k := len(last.Spread) - 1; k >= 0 && last.Spread[k].Field == field {
 			last.Spread[k].NominalKg += n
 		} else {
-			last.Spread = append(last.Spread, Piece{field, n, n})
+			last.Spread = append(last.Spread, on(field, n, n))
 		}
 	}
 }

@@ -51,10 +51,10 @@ func certificate(t testing.TB, change func(*calibration.CertificateInput)) repor
 	return reports.CertificateAnswer{MachineName: "Tussock spreader (invented)", ProductName: "Urea 46", Form: "granular", Certificate: c}
 }
 
-func drawn(t testing.TB, s reports.CertificateSheet, paper Paper) []byte {
+func drawn(t testing.TB, s reports.Sheet, paper Paper) []byte {
 	t.Helper()
 	var b bytes.Buffer
-	if err := CertificatePDF(&b, s, paper); err != nil {
+	if err := SheetPDF(&b, s, paper); err != nil {
 		t.Fatal(err)
 	}
 	return b.Bytes()
@@ -106,7 +106,7 @@ func TestTheCertificateSaysItAll(t *testing.T) {
 func TestACertificateHasItsCautions(t *testing.T) {
 	sheet := certificate(t, nil).Sheet()
 	var page bytes.Buffer
-	if err := CertificateHTML(&page, sheet); err != nil {
+	if err := SheetHTML(&page, sheet); err != nil {
 		t.Fatal(err)
 	}
 	forms := map[string]string{"html": page.String()}
@@ -155,7 +155,7 @@ func TestACertificateIsTheSameBytes(t *testing.T) {
 	if !bytes.Equal(drawn(t, sheet, ""), drawn(t, sheet, A4)) {
 		t.Error("A4 is what is drawn unless another is asked for")
 	}
-	if err := CertificatePDF(&bytes.Buffer{}, sheet, "a5"); fault.CodeOf(err) != fault.Usage {
+	if err := SheetPDF(&bytes.Buffer{}, sheet, "a5"); fault.CodeOf(err) != fault.Usage {
 		t.Errorf("a5: %v", err)
 	}
 }
@@ -166,7 +166,7 @@ func TestACertificateTakesAnyName(t *testing.T) {
 	a := certificate(t, nil)
 	a.MachineName, a.ProductName = "Łąka Поле Αγρός Դաշտ ველი Đồng", "<b>Urée & \"Süß\"</b>"
 	var page bytes.Buffer
-	if err := CertificateHTML(&page, a.Sheet()); err != nil {
+	if err := SheetHTML(&page, a.Sheet()); err != nil {
 		t.Fatal(err)
 	}
 	if strings.Contains(page.String(), "<b>") || !strings.Contains(page.String(), "Łąka Поле Αγρός Դաշտ ველი Đồng") {

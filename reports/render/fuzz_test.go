@@ -55,7 +55,7 @@ func FuzzCertificateNames(f *testing.F) {
 			t.Error("two drawings differ")
 		}
 		var page bytes.Buffer
-		if err := CertificateHTML(&page, sheet); err != nil {
+		if err := SheetHTML(&page, sheet); err != nil {
 			t.Fatal(err)
 		}
 		if n := strings.Count(page.String(), "<script"); n != 0 {

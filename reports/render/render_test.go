@@ -46,10 +46,25 @@ func TestCSVReadsBackAndDisarmsFormulas(t *testing.T) {
 	if !reflect.DeepEqual(rows, want) {
 		t.Errorf("got %q, want %q", rows, want)
 	}
-	for cell, want := range map[string]string{"+1": "'+1", "@x": "'@x", "-x": "'-x", "plain": "plain", "": ""} {
+	for cell, want := range map[string]bool{"-12.00": true, "+0.3": true, "7": true, "": false, "-": false, "--1": false, "+1+1": false, "-1-1": false,
+		"=1": false, "1e5": false, "1.": false, "-.5": false, "-1+cmd|' /C x'!A0": false, "٣": false} {
+		if isNumber(cell) != want {
+			t.Errorf("isNumber(%q) is %v", cell, !want)
+		}
+	}
+	for cell, want := range map[string]string{"+1": "'+1", "\tx": "'\tx", "\rx": "'\rx", "@x": "'@x", "-x": "'-x", "plain": "plain", "": ""} {
 		if got := notFormula(cell); got != want {
 			t.Errorf("notFormula(%q) = %q, want %q", cell, got, want)
 		}
+	}
+}
+
+// A column of numbers that text got into is disarmed as well.
+func TestCSVDisarmsColumnsOfNumbers(t *testing.T) {
+	var b bytes.Buffer
+	column := reports.Table{Columns: []reports.Column{{Key: "mass_t", Right: true}}, Rows: [][]string{{"=1+1"}, {"-1+1"}, {"-12.5"}, {"+0.3"}, {"12 to 15"}}}
+	if err := CSV(&b, column); err != nil || b.String() != "mass_t\n'=1+1\n'-1+1\n-12.5\n+0.3\n12 to 15\n" {
+		t.Errorf("%q, %v", b.String(), err)
 	}
 }
 

@@ -79,7 +79,7 @@ func CSV(w io.Writer, t reports.Table) error {
 		for i, cell := range row {
 			switch {
 			case cell == "-": // what people read as "none" is an empty cell
-			case t.Columns[i].Right:
+			case t.Columns[i].Right && isNumber(cell):
 				safe[i] = cell
 			default:
 				safe[i] = notFormula(cell)
@@ -91,6 +91,16 @@ func CSV(w io.Writer, t reports.Table) error {
 	}
 	out.Flush()
 	return out.Error()
+}
+
+// isNumber reports whether a spreadsheet reads the cell as the number it is:
+// digits with a point, and a sign.
+func isNumber(cell string) bool {
+	if cell != "" && (cell[0] == '+' || cell[0] == '-') {
+		cell = cell[1:]
+	}
+	whole, frac, point := strings.Cut(cell, ".")
+	return whole != "" && (!point || frac != "") && strings.Trim(whole+frac, "0123456789") == ""
 }
 
 // notFormula keeps a spreadsheet from running text that came from outside.

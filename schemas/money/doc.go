@@ -1,10 +1,13 @@
-// Package money is decimal money: an amount in a currency, never a float.
+// Package money is decimal money: never a float.
 //
-// Owns: amounts, their arithmetic and the two roundings of the trade.
+// Owns: the currencies of ISO 4217 and their minor digits, the two roundings
+// of the trade, how an amount is read and written.
 // Does not own: agreements, taxes, what is billed (reconcile/rating).
 //
-// Invariants: two currencies never mix; an amount is written with exactly the
-// minor digits of its currency. Decimal arithmetic is shopspring/decimal's.
+// Invariants: an amount is written with exactly the minor digits of its
+// currency; rounding is odd (Round(-x) = -Round(x)), so that a credit is the
+// exact negative of what it takes back. Decimal arithmetic is
+// shopspring/decimal's.
 //
 // Units: major units of an ISO 4217 currency.
 package money

@@ -31,6 +31,10 @@ const (
 	Counts    = "counts"    // how many events it holds
 	Map       = "map"       // where a product landed on a field; asked with MapParams
 	Tests     = "tests"     // the calibration's tests and checks as they count; asked with TestsParams
+	Bill      = "bill"      // what a job or a period comes to, or its invoice; asked with BillParams
+	Credit    = "credit"    // takes an invoice back; asked with CreditParams
+	Document  = "document"  // an issued document beside the book as it is
+	Documents = "documents" // every issued document
 	Certify   = "certify"   // a machine's calibration certificate; asked with CertifyParams
 )
 
@@ -38,6 +42,8 @@ const (
 type Desk struct {
 	book    *book.Book
 	working sync.Mutex // one reconciliation at a time; the next finds it done
+	work    *worked    // guarded by working; nil: to be read
+	issuing sync.Mutex // one document at a time, so that numbers have no gap
 }
 
 // New makes a desk of an open book.
@@ -47,7 +53,7 @@ func New(b *book.Book) *Desk {
 
 // Questions lists the questions.
 func (d *Desk) Questions() []string {
-	return []string{Reconcile, Fields, Drift, Balance, Stock, Gaps, Rejects, Export, Marks, Counts, Map, Tests, Certify}
+	return []string{Reconcile, Fields, Drift, Balance, Stock, Gaps, Rejects, Export, Marks, Counts, Map, Tests, Certify, Bill, Credit, Document, Documents}
 }
 
 // Answer writes the answer to w.
@@ -81,6 +87,14 @@ func (d *Desk) Answer(ctx context.Context, question string, params []byte, w io.
 		return d.tests(ctx, params, w)
 	case Certify:
 		return d.certify(ctx, params, w)
+	case Bill:
+		return d.bill(ctx, params, w)
+	case Credit:
+		return d.credit(ctx, params, w)
+	case Document:
+		return d.document(ctx, params, w)
+	case Documents:
+		return d.documents(ctx, w)
 	}
 	return fault.Newf("answer", fault.Usage, fmt.Sprintf("there is no question %q", question), "hub and command are of different versions; update the older")
 }
@@ -230,6 +244,11 @@ func (d *Desk) reconcile(ctx context.Context) (reconcile.Result, error) {
 	if err != nil {
 		return reconcile.Result{}, err
 	}
+	changed, err := d.changedInvoices(ctx)
+	if err != nil {
+		return reconcile.Result{}, err
+	}
+	res.AddFindings(changed)
 	doc, err := json.Marshal(res)
 	if err != nil {
 		return reconcile.Result{}, fault.New("keep the result", fault.Internal, err, "")

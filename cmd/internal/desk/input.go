@@ -16,7 +16,7 @@ import (
 var inputTypes = [...]schemas.EventType{
 	schemas.TypeRegisterField, schemas.TypeRegisterMachine, schemas.TypeRegisterProduct, schemas.TypeRegisterJob,
 	schemas.TypeSettingChanged, schemas.TypeLoadWeighed, schemas.TypeHopperRefilled, schemas.TypeTestCatch, schemas.TypeTestTray,
-	schemas.TypeDocketReceived, schemas.TypeStockSurveyed, schemas.TypeJobStarted, schemas.TypeCheckMachine,
+	schemas.TypeDocketReceived, schemas.TypeStockSurveyed, schemas.TypeJobStarted, schemas.TypeJobFinished, schemas.TypeWeatherNoted, schemas.TypeCheckMachine,
 	schemas.TypeTestDensity, schemas.TypeTestOverlap,
 }
 
@@ -141,6 +141,10 @@ func (r *reading) event(raw *schemas.Event) error {
 		return take(&in.Overlaps, &e, raw)
 	case schemas.TypeJobStarted:
 		return take(&in.Starts, &e, raw)
+	case schemas.TypeJobFinished:
+		return take(&in.Finishes, &e, raw)
+	case schemas.TypeWeatherNoted:
+		return take(&in.Weather, &e, raw)
 	case schemas.TypeCheckMachine:
 		return take(&in.Checks, &e, raw)
 	}

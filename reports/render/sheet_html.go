@@ -2,6 +2,7 @@ package render
 
 import (
 	"embed"
+	"encoding/base64"
 	"fmt"
 	"html/template"
 	"io"
@@ -10,20 +11,25 @@ import (
 	"hopperbook/reports"
 )
 
-//go:embed certificate.html
-var certificatePage embed.FS
+//go:embed sheet.html
+var sheetPage embed.FS
 
 // svgWide and svgHigh are a chart's size in mm.
 const svgWide, svgHigh = 86.0, 62.0
 
-// CertificateHTML writes a certificate as one page that needs nothing else:
+// SheetHTML writes a document as one page that needs nothing else:
 // styles and charts stand inside. The same sheet gives the same bytes.
-func CertificateHTML(w io.Writer, s reports.CertificateSheet) error {
-	page, err := template.New("certificate.html").Funcs(template.FuncMap{"svg": svg}).ParseFS(certificatePage, "certificate.html")
+func SheetHTML(w io.Writer, s reports.Sheet) error {
+	page, err := template.New("sheet.html").Funcs(template.FuncMap{"svg": svg, "png": inline}).ParseFS(sheetPage, "sheet.html")
 	if err != nil {
 		return err
 	}
 	return page.Execute(w, s)
+}
+
+// inline is a picture that stands in the page itself.
+func inline(p reports.Picture) template.URL {
+	return template.URL("data:image/png;base64," + base64.StdEncoding.EncodeToString(p.PNG))
 }
 
 // svg is a chart as an inline image with a description.

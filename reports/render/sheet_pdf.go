@@ -36,23 +36,27 @@ const (
 	mmPerPoint = 25.4 / 72
 )
 
-// CertificatePDF writes a certificate as PDF. The dates in the file are the
+// SheetPDF writes a document as PDF. The dates in the file are the
 // sheet's, so that the same sheet gives the same bytes. Letters that the
 // embedded font (DejaVu Sans: Latin, Greek, Cyrillic, Armenian, Georgian and
 // more) does not have are drawn as a box, and the page says that the HTML has
 // them. Refused: a paper that is neither A4 nor letter.
-func CertificatePDF(w io.Writer, s reports.CertificateSheet, paper Paper) error {
+func SheetPDF(w io.Writer, s reports.Sheet, paper Paper) error {
 	size, ok := map[Paper]string{"": "A4", A4: "A4", Letter: "Letter"}[paper]
 	if !ok {
-		return fault.Newf("draw the certificate", fault.Usage, "there is no paper "+string(paper), "choose a4 or letter")
+		return fault.Newf("draw the document", fault.Usage, "there is no paper "+string(paper), "choose a4 or letter")
 	}
 	p, err := newPDF(size, s)
 	if err != nil {
 		return err
 	}
 	p.head(s)
+	p.parties(s.Parties)
 	p.facts(s)
 	p.charts(s.Charts)
+	if err := p.pictures(s.Pictures); err != nil {
+		return err
+	}
 	for _, t := range s.Tables {
 		p.table(t)
 	}
@@ -61,7 +65,7 @@ func CertificatePDF(w io.Writer, s reports.CertificateSheet, paper Paper) error 
 	p.signatures(s.Signatures)
 	var out bytes.Buffer
 	if err := p.Output(&out); err != nil {
-		return fault.New("draw the certificate", fault.Internal, err, "")
+		return fault.New("draw the document", fault.Internal, err, "")
 	}
 	_, err = w.Write(out.Bytes())
 	return err
@@ -76,7 +80,7 @@ type pdf struct {
 	lacking bool // a letter was drawn as a box
 }
 
-func newPDF(size string, s reports.CertificateSheet) (*pdf, error) {
+func newPDF(size string, s reports.Sheet) (*pdf, error) {
 	font, err := sfnt.Parse(dejavusans.TTF)
 	if err != nil {
 		return nil, fault.New("read the font", fault.Internal, err, "")
@@ -87,6 +91,9 @@ func newPDF(size string, s reports.CertificateSheet) (*pdf, error) {
 	f.SetModificationDate(s.Made.UTC())
 	f.SetProducer("hopperbook", true)
 	f.SetTitle(s.Title+": "+s.Subject, true)
+	if s.Mark != "" {
+		f.SetKeywords(s.Mark, false) // plain, so that a file can be searched for it
+	}
 	f.SetMargins(pdfMargin, pdfMargin, pdfMargin)
 	f.SetAutoPageBreak(true, pdfFoot)
 	f.AddUTF8FontFromBytes(pdfFace, "", dejavusans.TTF)
@@ -130,13 +137,16 @@ func (p *pdf) foot(words string) {
 	p.SetFont(pdfFace, "", pdfSize)
 }
 
-func (p *pdf) head(s reports.CertificateSheet) {
-	p.SetFont(pdfFace, "B", pdfHeading)
-	box := p.GetStringWidth(s.Status) + 8
-	p.SetLineWidth(0.5)
-	p.Rect(pdfMargin+p.width-box, pdfMargin, box, 9, "D")
-	p.SetXY(pdfMargin+p.width-box, pdfMargin)
-	p.CellFormat(box, 9, s.Status, "", 0, "C", false, 0, "")
+func (p *pdf) head(s reports.Sheet) {
+	box := 0.0
+	if s.Status != "" {
+		p.SetFont(pdfFace, "B", pdfHeading)
+		box = p.GetStringWidth(s.Status) + 8
+		p.SetLineWidth(0.5)
+		p.Rect(pdfMargin+p.width-box, pdfMargin, box, 9, "D")
+		p.SetXY(pdfMargin+p.width-box, pdfMargin)
+		p.CellFormat(box, 9, s.Status, "", 0, "C", false, 0, "")
+	}
 	p.SetXY(pdfMargin, pdfMargin)
 	p.SetFont(pdfFace, "B", pdfTitle)
 	p.CellFormat(p.width-box-4, 9, s.Title, "", 1, "L", false, 0, "")
@@ -145,10 +155,50 @@ func (p *pdf) head(s reports.CertificateSheet) {
 	p.SetLineWidth(0.4)
 	p.Line(pdfMargin, p.GetY()+2, pdfMargin+p.width, p.GetY()+2)
 	p.SetY(p.GetY() + 5)
-	p.list("Why it does not hold", s.Reasons)
+	p.list(s.AgainstTitle, s.Against)
 }
 
-func (p *pdf) facts(s reports.CertificateSheet) {
+// parties stand side by side.
+func (p *pdf) parties(blocks [][]string) {
+	if len(blocks) == 0 {
+		return
+	}
+	const gap = 6.0
+	wide := (p.width - gap*float64(len(blocks)-1)) / float64(len(blocks))
+	top, bottom := p.GetY(), p.GetY()
+	for i, lines := range blocks {
+		x := pdfMargin + float64(i)*(wide+gap)
+		p.SetXY(x, top)
+		for n, line := range lines {
+			p.SetFont(pdfFace, map[bool]string{true: "B"}[n == 1], pdfSize)
+			p.SetX(x)
+			p.MultiCell(wide, pdfLine, p.drawable(line), "", "L", false)
+		}
+		bottom = max(bottom, p.GetY())
+	}
+	p.SetXY(pdfMargin, bottom+4)
+}
+
+// pictures are as wide as the page and at most half as high.
+func (p *pdf) pictures(all []reports.Picture) error {
+	for i, picture := range all {
+		name, options := fmt.Sprintf("picture-%d", i), fpdf.ImageOptions{ImageType: "PNG"}
+		info := p.RegisterImageOptionsReader(name, options, bytes.NewReader(picture.PNG))
+		if err := p.Error(); err != nil {
+			return fault.New("draw a picture", fault.Internal, err, "")
+		}
+		_, pageH := p.GetPageSize()
+		scale := min(p.width/info.Width(), pageH/2/info.Height())
+		wide, high := scale*info.Width(), scale*info.Height()
+		p.room(6.4 + high + 4)
+		p.heading(picture.Caption)
+		p.ImageOptions(name, pdfMargin, p.GetY(), wide, high, false, options, 0, "")
+		p.SetY(p.GetY() + high + 4)
+	}
+	return nil
+}
+
+func (p *pdf) facts(s reports.Sheet) {
 	const label = 30.0
 	for _, f := range s.Facts {
 		p.SetFont(pdfFace, "", pdfSize)
@@ -187,100 +237,6 @@ func (p *pdf) charts(charts []reports.Chart) {
 	}
 	p.SetXY(pdfMargin, y+high+4)
 	p.SetFont(pdfFace, "", pdfSize)
-}
-
-// table keeps its heading, its columns' names and its first rows together;
-// a table that goes on to another page repeats the names.
-func (p *pdf) table(t reports.Table) {
-	p.room(6.4 + 3*pdfRow)
-	p.heading(t.Caption)
-	widths := p.columns(t)
-	p.rowOf(t, widths, titles(t), "B")
-	for _, row := range t.Rows {
-		_, pageH := p.GetPageSize()
-		if p.GetY()+pdfRow > pageH-pdfFoot {
-			p.AddPage()
-			p.rowOf(t, widths, titles(t), "B")
-		}
-		p.rowOf(t, widths, row, "")
-	}
-	p.SetY(p.GetY() + 1)
-	for _, note := range t.Notes {
-		p.MultiCell(p.width, pdfLine, p.drawable(note), "", "L", false)
-	}
-	p.SetY(p.GetY() + 3)
-}
-
-func titles(t reports.Table) []string {
-	out := make([]string, len(t.Columns))
-	for i, c := range t.Columns {
-		out[i] = c.Title
-	}
-	return out
-}
-
-// columns are as wide as their widest cell; what is left goes to all alike,
-// what is missing is taken from all in proportion.
-func (p *pdf) columns(t reports.Table) []float64 {
-	const pad = 5.0
-	widths := make([]float64, len(t.Columns))
-	total := 0.0
-	for i, c := range t.Columns {
-		p.SetFont(pdfFace, "B", pdfSize-0.5)
-		widths[i] = p.GetStringWidth(p.drawable(c.Title))
-		p.SetFont(pdfFace, "", pdfSize-0.5)
-		for _, row := range t.Rows {
-			widths[i] = max(widths[i], p.GetStringWidth(p.drawable(row[i])))
-		}
-		widths[i] += pad
-		total += widths[i]
-	}
-	spare := (p.width - total) / float64(len(widths))
-	for i := range widths {
-		if spare >= 0 {
-			widths[i] += spare
-		} else {
-			widths[i] *= p.width / total
-		}
-	}
-	return widths
-}
-
-func (p *pdf) rowOf(t reports.Table, widths []float64, cells []string, style string) {
-	p.SetFont(pdfFace, style, pdfSize-0.5)
-	p.SetDrawColor(190, 190, 190)
-	if style == "B" {
-		p.SetDrawColor(0, 0, 0)
-	}
-	p.SetLineWidth(0.15)
-	for i, cell := range cells {
-		align, gap := "L", 0.0
-		if t.Columns[i].Right {
-			align = "R"
-		} else if i > 0 && t.Columns[i-1].Right {
-			gap = 2 // words beside numbers
-			p.CellFormat(gap, pdfRow, "", "B", 0, "L", false, 0, "")
-		}
-		p.CellFormat(widths[i]-gap, pdfRow, p.fit(cell, widths[i]-gap-2), "B", 0, align, false, 0, "")
-	}
-	p.Ln(-1)
-	p.SetDrawColor(0, 0, 0)
-	p.SetFont(pdfFace, "", pdfSize)
-}
-
-// fit cuts a text to a width, with three dots where it was cut.
-func (p *pdf) fit(text string, width float64) string {
-	letters := []rune(p.drawable(text))
-	for n := len(letters); n > 0; n-- {
-		cut := string(letters[:n])
-		if n < len(letters) {
-			cut += "..."
-		}
-		if p.GetStringWidth(cut) <= width {
-			return cut
-		}
-	}
-	return ""
 }
 
 func (p *pdf) list(heading string, words []string) {

@@ -1,0 +1,224 @@
+package desk
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"maps"
+	"slices"
+	"time"
+
+	"github.com/oklog/ulid/v2"
+
+	"hopperbook/ingest"
+	"hopperbook/reconcile"
+	"hopperbook/reports"
+	"hopperbook/reports/invoice"
+	"hopperbook/schemas"
+	"hopperbook/schemas/fault"
+)
+
+// billing is the source of issued documents: events made where the book is.
+const billing schemas.Source = "/office/billing"
+
+// bookDocument makes one event of the billing source and commits it; the caller holds
+// d.issuing, so that its sequence is the next one.
+func (d *Desk) bookDocument(ctx context.Context, t schemas.EventType, data any) error {
+	op := "book the " + string(t)
+	marks, err := d.book.Marks(ctx)
+	if err != nil {
+		return err
+	}
+	id := schemas.Identity{Source: billing, Sequence: 1}
+	if i := slices.IndexFunc(marks, func(m schemas.Mark) bool { return m.Source == billing }); i >= 0 {
+		id.Sequence = marks[i].UpTo + 1
+		if len(marks[i].Above) > 0 {
+			return fault.Newf(op, fault.Conflict, fmt.Sprintf("events of %s are missing: the numbers given are not known", billing), "publish the whole export of the book they were issued in first")
+		}
+	}
+	now := time.Now().UTC()
+	raw, err := schemas.Write(id, schemas.EventID(ulid.MustNew(ulid.Timestamp(now), ulid.DefaultEntropy()).String()), t, now, data)
+	if err != nil {
+		return err
+	}
+	e, bad := schemas.Read(raw)
+	if bad != nil {
+		return fault.New(op, fault.Input, bad, "correct the register or agreement it comes from")
+	}
+	receipt, err := d.book.Commit(ctx, ingest.Batch{Events: []ingest.Received{{Event: e, At: now}}})
+	if err == nil && receipt.Stored != 1 {
+		err = fault.Newf(op, fault.Conflict, fmt.Sprintf("%s was in the book already", id), "try again")
+	}
+	return err
+}
+
+// CreditParams says what to take back, and why.
+type CreditParams struct {
+	Number schemas.InvoiceNo `json:"number"`
+	Reason string            `json:"reason,omitempty"`
+	Issue  bool              `json:"issue,omitempty"`
+	Series string            `json:"series,omitempty"`
+	Day    string            `json:"day,omitempty"`
+}
+
+// creditMark stands after the series of credit notes.
+const creditMark = "C"
+
+func (d *Desk) credit(ctx context.Context, params []byte, w io.Writer) error {
+	var p CreditParams
+	if err := json.Unmarshal(params, &p); err != nil {
+		return fault.New("answer credit", fault.Usage, err, "")
+	}
+	d.issuing.Lock()
+	defer d.issuing.Unlock()
+	l, err := d.readLedger(ctx)
+	if err != nil {
+		return err
+	}
+	c, err := l.creditNote(p)
+	if err == nil && p.Issue {
+		err = d.bookDocument(ctx, schemas.TypeInvoiceCredited, c)
+	}
+	if err != nil {
+		return err
+	}
+	return write(w, reports.DocumentAnswer{Schema: reports.SchemaDocument, Kind: "credit_note", Credit: &c, Whole: true, Unchanged: true, Now: c.Digest, Changes: []string{}})
+}
+
+// document finds an issued document and holds it against the book as it is now.
+func (d *Desk) document(ctx context.Context, params []byte, w io.Writer) error {
+	var p struct {
+		Number schemas.InvoiceNo `json:"number"`
+	}
+	if err := json.Unmarshal(params, &p); err != nil {
+		return fault.New("answer document", fault.Usage, err, "")
+	}
+	l, err := d.readLedger(ctx)
+	if err != nil {
+		return err
+	}
+	a := reports.DocumentAnswer{Schema: reports.SchemaDocument, Changes: []string{}}
+	if i := l.invoice(p.Number); i != nil {
+		a.Kind, a.Invoice, a.CreditedBy = "invoice", &i.InvoiceIssued, i.creditedBy
+		a.Whole = invoice.IssuedDigest(i.InvoiceIssued) == i.DocumentDigest
+	} else if k := slices.IndexFunc(l.credits, func(c schemas.InvoiceCredited) bool { return c.Number == p.Number }); k >= 0 {
+		a.Kind, a.Credit = "credit_note", &l.credits[k]
+		a.Whole = invoice.CreditedDigest(*a.Credit) == a.Credit.DocumentDigest
+	} else {
+		return fault.Newf("find document "+string(p.Number), fault.NotFound, "no such document was issued", "hopperbook documents lists them")
+	}
+	l.holdAgainst(&a)
+	return write(w, a)
+}
+
+func (l *ledger) invoice(n schemas.InvoiceNo) *issued {
+	if i := slices.IndexFunc(l.invoices, func(i issued) bool { return i.Number == n }); i >= 0 {
+		return &l.invoices[i]
+	}
+	return nil
+}
+
+// holdAgainst compares the evidence on the document with that in the book.
+func (l *ledger) holdAgainst(a *reports.DocumentAnswer) {
+	on := a.Invoice
+	if a.Credit != nil {
+		if i := l.invoice(a.Credit.Credits); i != nil {
+			on = &i.InvoiceIssued
+		}
+	}
+	if on == nil {
+		a.Changes = append(a.Changes, "the invoice it takes back is not in the book")
+		return
+	}
+	work := l.divided.Work(jobsOn(on))
+	work.Customer = on.Customer
+	e := l.evidence(&work, on.Agreement)
+	a.Now, a.Unchanged, a.Proof = e.digest, e.digest == on.Digest, proofOf(&work, e)
+	if a.Unchanged {
+		a.GrossNow = on.Totals.Gross
+		return
+	}
+	a.Changes = append(a.Changes, changed(on.Evidence, e.kinds)...)
+	if gross, err := l.grossNow(on); err != nil {
+		a.Changes = append(a.Changes, "it cannot be worked out anew: "+fault.Message(err))
+	} else {
+		a.GrossNow = gross
+	}
+}
+
+// changed says which kinds of event there are more or fewer of.
+func changed(was, is []schemas.BillEvidence) (out []string) {
+	count := func(list []schemas.BillEvidence, kind string) int64 {
+		for _, e := range list {
+			if e.Kind == kind {
+				return e.Count
+			}
+		}
+		return 0
+	}
+	kinds := map[string]bool{}
+	for _, e := range slices.Concat(was, is) {
+		kinds[e.Kind] = true
+	}
+	for _, kind := range slices.Sorted(maps.Keys(kinds)) {
+		if a, b := count(was, kind), count(is, kind); a != b {
+			out = append(out, fmt.Sprintf("%s: %d then, %d now", kind, a, b))
+		}
+	}
+	if len(out) == 0 {
+		out = append(out, "as many events of each kind as then, but not the same ones")
+	}
+	return out
+}
+
+func (d *Desk) documents(ctx context.Context, w io.Writer) error {
+	l, err := d.readLedger(ctx)
+	if err != nil {
+		return err
+	}
+	answer := reports.DocumentsAnswer{Schema: reports.SchemaDocuments, Documents: []reports.DocumentRow{}}
+	for i := range l.invoices {
+		answer.Documents = append(answer.Documents, l.row(&l.invoices[i]))
+	}
+	for i := range l.credits {
+		c := &l.credits[i]
+		answer.Documents = append(answer.Documents, reports.DocumentRow{Number: c.Number, Kind: "credit_note", IssuedOn: c.IssuedOn, Customer: c.Customer,
+			Jobs: jobsOn(&schemas.InvoiceIssued{Job: c.Job, Jobs: c.Jobs}), Currency: c.Currency, Gross: c.Totals.Gross, Credits: c.Credits, State: "credit_note"})
+	}
+	return write(w, answer)
+}
+
+// row is an invoice's row; one that stands is held against the book.
+func (l *ledger) row(i *issued) reports.DocumentRow {
+	row := reports.DocumentRow{Number: i.Number, Kind: "invoice", IssuedOn: i.IssuedOn, Customer: i.Customer, Jobs: jobsOn(&i.InvoiceIssued),
+		Currency: i.Currency, Gross: i.Totals.Gross, CreditedBy: i.creditedBy, State: "open"}
+	work := l.divided.Work(row.Jobs)
+	switch e := l.evidence(&work, i.Agreement); {
+	case i.creditedBy != "":
+		row.State = "credited"
+	case e.digest != i.Digest:
+		row.State = "changed"
+	}
+	return row
+}
+
+// changedInvoices finds the invoices whose evidence is another by now. The
+// caller holds d.working.
+func (d *Desk) changedInvoices(ctx context.Context) (found []reconcile.Finding, err error) {
+	count, err := d.book.Count(ctx)
+	if err != nil || count[schemas.TypeInvoiceIssued] == 0 {
+		return nil, err
+	}
+	l, err := d.readLedgerAlone(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for i := range l.invoices {
+		if row := l.row(&l.invoices[i]); row.State == "changed" {
+			found = append(found, reconcile.Finding{Kind: "invoice_evidence_changed", Text: fmt.Sprintf(
+				"the events that invoice %s comes from are not the same any more: hopperbook verify %s says which; if the amounts differ, hopperbook credit %s and bill again", row.Number, row.Number, row.Number)})
+		}
+	}
+	return found, nil
+}

@@ -1,0 +1,46 @@
+-- What agreements and issued documents carry since bills are made. Rows of
+-- events booked before have NULL in them, also where the event's bytes said
+-- more; Rebuild fills those in.
+ALTER TABLE register_customer ADD COLUMN country VARCHAR;
+ALTER TABLE register_agreement ADD COLUMN rounding VARCHAR;
+ALTER TABLE register_agreement ADD COLUMN quantity_decimals BIGINT;
+ALTER TABLE register_agreement ADD COLUMN payment_days BIGINT;
+ALTER TABLE register_agreement ADD COLUMN product_supply VARCHAR;
+ALTER TABLE register_agreement ADD COLUMN discount_pct VARCHAR;
+ALTER TABLE register_agreement ADD COLUMN tax_category VARCHAR;
+ALTER TABLE register_agreement ADD COLUMN tax_pct VARCHAR;
+ALTER TABLE register_agreement ADD COLUMN exempt_code VARCHAR;
+ALTER TABLE register_agreement ADD COLUMN exempt_reason VARCHAR;
+ALTER TABLE invoice_issued ADD COLUMN issued_on VARCHAR;
+ALTER TABLE invoice_issued ADD COLUMN due_on VARCHAR;
+ALTER TABLE invoice_issued ADD COLUMN agreement VARCHAR;
+ALTER TABLE invoice_issued ADD COLUMN jobs VARCHAR[];
+ALTER TABLE invoice_issued ADD COLUMN seller VARCHAR;
+ALTER TABLE invoice_issued ADD COLUMN buyer VARCHAR;
+ALTER TABLE invoice_issued ADD COLUMN discounts VARCHAR;
+ALTER TABLE invoice_issued ADD COLUMN tax VARCHAR;
+ALTER TABLE invoice_issued ADD COLUMN rounding VARCHAR;
+ALTER TABLE invoice_issued ADD COLUMN quantity_decimals BIGINT;
+ALTER TABLE invoice_issued ADD COLUMN evidence VARCHAR;
+ALTER TABLE invoice_issued ADD COLUMN cautions VARCHAR;
+ALTER TABLE invoice_issued ADD COLUMN payment_note VARCHAR;
+ALTER TABLE invoice_issued ADD COLUMN document_digest VARCHAR;
+ALTER TABLE invoice_credited ADD COLUMN issued_on VARCHAR;
+ALTER TABLE invoice_credited ADD COLUMN credits_issued_on VARCHAR;
+ALTER TABLE invoice_credited ADD COLUMN reason VARCHAR;
+ALTER TABLE invoice_credited ADD COLUMN customer VARCHAR;
+ALTER TABLE invoice_credited ADD COLUMN job VARCHAR;
+ALTER TABLE invoice_credited ADD COLUMN "from" TIMESTAMP_NS;
+ALTER TABLE invoice_credited ADD COLUMN "to" TIMESTAMP_NS;
+ALTER TABLE invoice_credited ADD COLUMN agreement VARCHAR;
+ALTER TABLE invoice_credited ADD COLUMN jobs VARCHAR[];
+ALTER TABLE invoice_credited ADD COLUMN seller VARCHAR;
+ALTER TABLE invoice_credited ADD COLUMN buyer VARCHAR;
+ALTER TABLE invoice_credited ADD COLUMN discounts VARCHAR;
+ALTER TABLE invoice_credited ADD COLUMN tax VARCHAR;
+ALTER TABLE invoice_credited ADD COLUMN rounding VARCHAR;
+ALTER TABLE invoice_credited ADD COLUMN quantity_decimals BIGINT;
+ALTER TABLE invoice_credited ADD COLUMN evidence VARCHAR;
+ALTER TABLE invoice_credited ADD COLUMN cautions VARCHAR;
+ALTER TABLE invoice_credited ADD COLUMN payment_note VARCHAR;
+ALTER TABLE invoice_credited ADD COLUMN document_digest VARCHAR;

@@ -1,0 +1,242 @@
+package reconcile
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"hopperbook/reconcile/rating"
+	"hopperbook/schemas"
+	"hopperbook/schemas/fault"
+)
+
+// BillAsk says what is to be billed: one job, or all of a customer's jobs whose
+// work ended in a period.
+type BillAsk struct {
+	Job      schemas.JobID
+	Customer schemas.CustomerID
+	From, To time.Time // half-open; zero: open
+	// Billed are jobs that stand on an issued document which was not taken back.
+	Billed map[schemas.JobID]schemas.InvoiceNo
+	// Agreements as they were registered last, and the tax of lines that say none.
+	Agreements []schemas.RegisterAgreement
+	Tax        rating.Tax
+	// Unsure is what the book itself lacks of a work: gaps, rejected events; nil: nothing.
+	Unsure func(*Work) []rating.Unsure
+}
+
+// BillPlan is what a bill would be: nothing is issued by it.
+type BillPlan struct {
+	Agreement schemas.RegisterAgreement
+	Work      Work
+	Bill      rating.Bill
+	Skipped   []string // jobs left out and why, in words
+}
+
+// overlapTold is the share of the covered area spread more than once that is
+// told beside a bill. Common practice, no source.
+const overlapTold = 0.10
+
+// PlanBill works out the bill. fault.NotFound: no such job, nothing done;
+// fault.Conflict: already billed, or jobs under different agreements; and what
+// rating refuses.
+func (d *Divided) PlanBill(ask BillAsk) (BillPlan, error) {
+	plan := BillPlan{}
+	jobs, customer, err := plan.jobs(d, ask)
+	if err != nil {
+		return plan, err
+	}
+	plan.Work = d.Work(jobs)
+	plan.Work.Customer = customer
+	if len(plan.Work.Done) == 0 {
+		return plan, fault.Newf("bill "+list(plan.Work.Jobs), fault.NotFound, "nothing was spread under it", "hopperbook fields shows what was spread; is the job's product and field the one that was worked?")
+	}
+	if plan.Agreement, err = agreementOf(d.reg, ask, jobs, customer, plan.Work.To); err != nil {
+		return plan, err
+	}
+	var unsure []rating.Unsure
+	if ask.Unsure != nil {
+		unsure = ask.Unsure(&plan.Work)
+	}
+	plan.Bill, err = rating.Rate(plan.Agreement, plan.Work.Quantities(d.in, unsure), ask.Tax)
+	return plan, err
+}
+
+// jobs are those to bill, sorted, and whose they are.
+func (plan *BillPlan) jobs(d *Divided, ask BillAsk) ([]schemas.JobID, schemas.CustomerID, error) {
+	if ask.Job != "" {
+		job, ok := d.reg.jobs[ask.Job]
+		switch number, billed := ask.Billed[ask.Job]; {
+		case !ok:
+			return nil, "", fault.Newf("bill job "+string(ask.Job), fault.NotFound, "it is not registered", "register the job, or name another")
+		case billed:
+			return nil, "", fault.Newf("bill job "+string(ask.Job), fault.Conflict, "it stands on "+string(number), "take it back first with: hopperbook credit "+string(number))
+		default:
+			return []schemas.JobID{ask.Job}, job.Data.Customer, nil
+		}
+	}
+	ends := d.jobEnds()
+	var jobs []schemas.JobID
+	for _, id := range sortedKeys(d.reg.jobs) {
+		if d.reg.jobs[id].Data.Customer != ask.Customer {
+			continue
+		}
+		end, done := ends[id]
+		number, billed := ask.Billed[id]
+		switch {
+		case !done:
+			plan.Skipped = append(plan.Skipped, fmt.Sprintf("job %s: nothing was spread under it", id))
+		case end.Before(ask.From) || !ask.To.IsZero() && !end.Before(ask.To):
+			plan.Skipped = append(plan.Skipped, fmt.Sprintf("job %s: its work ended %s, outside the period", id, end.Format(time.RFC3339)))
+		case billed:
+			plan.Skipped = append(plan.Skipped, fmt.Sprintf("job %s: it stands on %s", id, number))
+		default:
+			jobs = append(jobs, id)
+		}
+	}
+	if len(jobs) == 0 {
+		return nil, "", fault.Newf("bill customer "+string(ask.Customer), fault.NotFound, strings.Join(append([]string{"there is no job to bill"}, plan.Skipped...), "; "), "check customer and period; --from and --to are half-open")
+	}
+	return jobs, ask.Customer, nil
+}
+
+// jobEnds is when the last metre of each job was spread.
+func (d *Divided) jobEnds() map[schemas.JobID]time.Time {
+	ends := map[schemas.JobID]time.Time{}
+	for _, a := range d.Applications {
+		if a.To.After(ends[a.Job]) {
+			ends[a.Job] = a.To
+		}
+	}
+	return ends
+}
+
+// agreementOf is the one agreement that all jobs are paid by: the one they
+// name, or the customer's at the end of the work.
+func agreementOf(reg *registers, ask BillAsk, jobs []schemas.JobID, customer schemas.CustomerID, at time.Time) (schemas.RegisterAgreement, error) {
+	named := map[schemas.AgreementID]bool{}
+	for _, j := range jobs {
+		named[reg.jobs[j].Data.Agreement] = true
+	}
+	ids := sortedKeys(named)
+	switch {
+	case len(ids) > 1:
+		return schemas.RegisterAgreement{}, fault.Newf("bill "+list(jobs), fault.Conflict, "the jobs name different agreements: "+list(ids), "bill them one by one")
+	case ids[0] == "":
+		return rating.Select(ask.Agreements, customer, at)
+	}
+	return rating.Named(ask.Agreements, ids[0], customer, at)
+}
+
+// Quantities are what the work measures for a bill.
+func (w *Work) Quantities(in Input, unsure []rating.Unsure) rating.Quantities {
+	q := rating.Quantities{Masses: w.masses(in), DistanceKm: rating.Measure{Value: rounded(w.DrivenKm, 6), From: "pass logs on the fields"}}
+	for _, a := range w.Done {
+		from := "passes on " + cmp.Or(a.Name, string(a.Field.Field))
+		q.Areas = append(q.Areas, rating.Area{Field: a.Field.Field, Product: a.Product,
+			BoundaryM2: rating.Measure{Value: a.BoundaryM2, From: "boundary of " + cmp.Or(a.Name, string(a.Field.Field))},
+			CoveredM2:  rating.Measure{Value: a.CoveredM2, From: from}})
+	}
+	if w.Hours != nil {
+		q.TimeH = rating.Measure{Value: rounded(*w.Hours, 6), From: "from job started to job finished"}
+	}
+	q.Unsure = append(slices.Clone(unsure), w.unsure(in.Policy)...)
+	return q
+}
+
+// masses are by product: spread is what landed inside the boundaries, loaded
+// what was filled in for the jobs, docketed those loads' part of their dockets.
+func (w *Work) masses(in Input) []rating.Mass {
+	byProduct := map[schemas.ProductID]*rating.Mass{}
+	of := func(p schemas.ProductID) *rating.Mass {
+		if byProduct[p] == nil {
+			byProduct[p] = &rating.Mass{Product: p}
+		}
+		return byProduct[p]
+	}
+	add := func(m *rating.Measure, kg float64, from string) {
+		m.Value, m.From = rounded(m.Value+kg, 3), from
+	}
+	for _, a := range w.Done {
+		add(&of(a.Product).SpreadKg, a.MassKg, "balance of loads and residuals, inside the boundaries")
+	}
+	loads := map[schemas.ProductID]int{}
+	for _, l := range w.Loads {
+		loads[l.Product]++
+		add(&of(l.Product).LoadedKg, l.NetKg, fmt.Sprintf("%d loads filled in for it", loads[l.Product]))
+	}
+	w.docketed(in, func(p schemas.ProductID, kg float64, dockets int) {
+		add(&of(p).DocketKg, kg, fmt.Sprintf("%d dockets, by their loads", dockets))
+	})
+	var out []rating.Mass
+	for _, p := range sortedKeys(byProduct) {
+		out = append(out, *byProduct[p])
+	}
+	return out
+}
+
+// docketed gives each docket's part by product: its net mass by the net mass of
+// its loads that are the work's. A product with a load that names no docket, or
+// one that is not in the book, has no docketed mass.
+func (w *Work) docketed(in Input, give func(p schemas.ProductID, kg float64, dockets int)) {
+	whole := map[schemas.DocketID]float64{}
+	for _, l := range in.Loads {
+		whole[l.Data.Docket] += l.Data.NetKg
+	}
+	net := map[schemas.DocketID]float64{}
+	first, _ := first(in.Dockets, func(d schemas.DocketReceived) schemas.DocketID { return d.Docket })
+	for _, d := range first {
+		net[d.Data.Docket] = d.Data.NetKg
+	}
+	kg, used, lacks := map[schemas.ProductID]float64{}, map[schemas.ProductID]map[schemas.DocketID]bool{}, map[schemas.ProductID]bool{}
+	for _, l := range w.Loads {
+		n, known := net[l.Docket]
+		if !known || whole[l.Docket] <= 0 {
+			lacks[l.Product] = true
+			continue
+		}
+		if used[l.Product] == nil {
+			used[l.Product] = map[schemas.DocketID]bool{}
+		}
+		used[l.Product][l.Docket] = true
+		kg[l.Product] += n * l.NetKg / whole[l.Docket]
+	}
+	for _, p := range sortedKeys(kg) {
+		if !lacks[p] {
+			give(p, kg[p], len(used[p]))
+		}
+	}
+}
+
+// unsure is what a person should know of the work before it is billed.
+func (w *Work) unsure(policy Policy) (out []rating.Unsure) {
+	say := func(kind, format string, args ...any) {
+		out = append(out, rating.Unsure{Kind: kind, Text: fmt.Sprintf(format, args...)})
+	}
+	tolerance := cmp.Or(policy.ToleranceShare, 0.05)
+	for _, a := range w.Done {
+		where := fmt.Sprintf("%s, %s", cmp.Or(a.Name, string(a.Field.Field)), a.Product)
+		if twice := a.Overlap2M2 + a.Overlap3M2; twice > overlapTold*a.CoveredM2 {
+			say(rating.UnsureOverlap, "%s: %.2f ha of %.2f ha were spread more than once", where, twice/1e4, a.CoveredM2/1e4)
+		}
+		if off := a.FieldRateKgHa/a.SetRateKgHa - 1; a.SetRateKgHa > 0 && math.Abs(off) > tolerance {
+			say(rating.UnsureRate, "%s: %.4g kg/ha were given (95 %%: %.4g to %.4g), %.4g asked for", where, a.FieldRateKgHa, a.FieldRateLow, a.FieldRateHigh, a.SetRateKgHa)
+		}
+		if a.Open {
+			say("open", "%s: part of the mass is estimated, no reading has closed the last load", where)
+		}
+	}
+	bare := 0
+	for _, l := range w.Loads {
+		if l.Method != schemas.MethodWeighbridge {
+			bare++
+		}
+	}
+	if bare > 0 {
+		say(rating.UnsureScale, "%d of %d loads were weighed by bucket, hopper cells or volume: no scale certified for trade", bare, len(w.Loads))
+	}
+	return out
+}

@@ -1,0 +1,166 @@
+package reconcile
+
+import (
+	"math"
+	"math/rand/v2"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"hopperbook/reconcile/rating"
+	"hopperbook/schemas"
+	"hopperbook/schemas/fault"
+)
+
+var noTax = rating.Tax{Category: schemas.TaxOutOfScope}
+
+func agreed(lines ...schemas.AgreementLine) []schemas.RegisterAgreement {
+	return []schemas.RegisterAgreement{{Agreement: "A1", Customer: "C1", Currency: "EUR", Lines: lines, TaxCategory: schemas.TaxStandard, TaxPct: "20"}}
+}
+
+// billed is jobbed with started and finished jobs and half of the loads on a docket.
+func billed() *world {
+	w := jobbed()
+	for i, j := range []schemas.JobID{"J1", "J2"} {
+		first, last := w.in.Passes[20*i], w.in.Passes[20*i+19]
+		w.clock = first.start().Add(-10 * time.Minute)
+		w.in.Starts = append(w.in.Starts, meta(w, "sp1", schemas.JobStarted{Job: j}))
+		w.clock = time.UnixMilli(last.Fixes[len(last.Fixes)-1].UnixMilli).Add(5 * time.Minute).UTC()
+		w.in.Finishes = append(w.in.Finishes, meta(w, "sp1", schemas.JobFinished{Job: j}))
+	}
+	for i := range w.in.Loads[:4] {
+		w.in.Loads[i].Data.Docket = "D1"
+	}
+	w.in.Dockets = append(w.in.Dockets, meta(w, "office", schemas.DocketReceived{Docket: "D1", Product: "super", Stockpile: "yard", NetKg: 3300}))
+	return w
+}
+
+func planned(t *testing.T, in Input, ask BillAsk) BillPlan {
+	t.Helper()
+	d, err := Divide(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := d.PlanBill(ask)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// By hand: J1 is 16 ha at 1.02 x 200 kg/ha = 3 264 kg spread and loaded; 12.50
+// a tonne and 9 a hectare; 20 % tax.
+func TestPlanBillByHand(t *testing.T) {
+	w := billed()
+	p := planned(t, w.in, BillAsk{Job: "J1", Agreements: agreed(
+		schemas.AgreementLine{Kind: schemas.LinePerTonne, Basis: schemas.BasisLoaded, Price: "12.50"},
+		schemas.AgreementLine{Kind: schemas.LinePerHectare, Basis: schemas.BasisBoundary, Price: "9"},
+		schemas.AgreementLine{Kind: schemas.LinePerTonne, Basis: schemas.BasisDocket, Price: "1"})})
+	var amounts []string
+	for _, l := range p.Bill.Lines {
+		amounts = append(amounts, l.Quantity.String()+" "+l.Unit+" "+l.Amount.String())
+	}
+	// 3.264 t x 12.50 = 40.80; 16.001 ha x 9 = 144.009 (a degree of longitude is longer
+	// at the field's northern end); the docket's 3.3 t are all J1's.
+	if want := []string{"3.264 t 40.8", "16.001 ha 144.01", "3.3 t 3.3"}; !slices.Equal(amounts, want) {
+		t.Errorf("lines %v, want %v", amounts, want)
+	}
+	if got := p.Bill.Totals.Gross.String(); got != "225.73" { // 188.11 x 1.2
+		t.Errorf("gross %s", got)
+	}
+	if len(p.Work.Loads) != 4 || p.Work.Hours == nil || math.Abs(p.Work.DrivenKm-20*0.4) > 0.3 {
+		t.Errorf("%d loads, hours %v, %.2f km", len(p.Work.Loads), p.Work.Hours, p.Work.DrivenKm)
+	}
+	if !slices.ContainsFunc(p.Bill.Unsure, func(u rating.Unsure) bool { return u.Kind == rating.UnsureScale }) {
+		t.Errorf("bucket loads are not cautioned: %v", p.Bill.Unsure)
+	}
+}
+
+// Two jobs on one bill are the two bills' quantities.
+func TestBillingAPeriodIsBillingItsJobs(t *testing.T) {
+	w := billed()
+	lines := agreed(schemas.AgreementLine{Kind: schemas.LinePerTonne, Basis: schemas.BasisSpread, Price: "10"}, schemas.AgreementLine{Kind: schemas.LinePerHour, Price: "60"})
+	both := planned(t, w.in, BillAsk{Customer: "C1", From: day, To: day.Add(24 * time.Hour), Agreements: lines, Tax: noTax})
+	var kg, hours float64
+	for _, j := range []schemas.JobID{"J1", "J2"} {
+		one := planned(t, w.in, BillAsk{Job: j, Agreements: lines, Tax: noTax})
+		kg += one.Work.Done[0].MassKg
+		hours += *one.Work.Hours
+	}
+	if got := both.Work.Done[0].MassKg + both.Work.Done[1].MassKg; math.Abs(got-kg) > 1e-6 || math.Abs(*both.Work.Hours-hours) > 1e-9 {
+		t.Errorf("%.3f kg in %.4f h, the jobs have %.3f in %.4f", got, *both.Work.Hours, kg, hours)
+	}
+	only := planned(t, w.in, BillAsk{Customer: "C1", Agreements: lines, Tax: noTax, Billed: map[schemas.JobID]schemas.InvoiceNo{"J1": "2026-0001"}})
+	if !slices.Equal(only.Work.Jobs, []schemas.JobID{"J2"}) || len(only.Skipped) != 1 || !strings.Contains(only.Skipped[0], "2026-0001") {
+		t.Errorf("jobs %v, skipped %v", only.Work.Jobs, only.Skipped)
+	}
+}
+
+func TestPlanBillRefuses(t *testing.T) {
+	w := billed()
+	lines := agreed(schemas.AgreementLine{Kind: schemas.LinePerTonne, Basis: schemas.BasisSpread, Price: "10"})
+	other := slices.Clone(w.in.Jobs)
+	other[1].Data.Agreement = "A9"
+	for name, c := range map[string]struct {
+		change func(*Input)
+		ask    BillAsk
+		code   fault.Code
+		says   string
+	}{
+		"no such job":      {nil, BillAsk{Job: "J9"}, fault.NotFound, "not registered"},
+		"already billed":   {nil, BillAsk{Job: "J1", Billed: map[schemas.JobID]schemas.InvoiceNo{"J1": "N7"}}, fault.Conflict, "N7"},
+		"nothing spread":   {func(in *Input) { in.Passes = nil }, BillAsk{Job: "J1"}, fault.NotFound, "nothing was spread"},
+		"no jobs in time":  {nil, BillAsk{Customer: "C1", To: day}, fault.NotFound, "outside the period"},
+		"no agreement":     {nil, BillAsk{Job: "J1"}, fault.NotFound, "none is valid"},
+		"mixed agreements": {func(in *Input) { in.Jobs = other }, BillAsk{Customer: "C1", Agreements: lines}, fault.Conflict, "A9"},
+		"docket missing": {func(in *Input) { in.Dockets = nil }, BillAsk{Job: "J1", Tax: noTax,
+			Agreements: agreed(schemas.AgreementLine{Kind: schemas.LinePerTonne, Basis: schemas.BasisDocket, Price: "1"})}, fault.Input, "docket"},
+		"hours missing": {func(in *Input) { in.Finishes = nil }, BillAsk{Job: "J2", Tax: noTax,
+			Agreements: agreed(schemas.AgreementLine{Kind: schemas.LinePerHour, Price: "1"})}, fault.Input, "h"},
+	} {
+		in := w.in
+		if c.change != nil {
+			c.change(&in)
+		}
+		d, err := Divide(in)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, err = d.PlanBill(c.ask)
+		if fault.CodeOf(err) != c.code || !strings.Contains(fault.Message(err), c.says) {
+			t.Errorf("%s: %v (%v)", name, err, fault.CodeOf(err))
+		}
+	}
+}
+
+// What a bill comes from is named: with every other event gone, it is the same.
+func TestWorkNamesWhatItUses(t *testing.T) {
+	w := billed()
+	lines := agreed(schemas.AgreementLine{Kind: schemas.LinePerTonne, Basis: schemas.BasisLoaded, Price: "10"}, schemas.AgreementLine{Kind: schemas.LinePerHectare, Basis: schemas.BasisCovered, Price: "9"})
+	whole := planned(t, w.in, BillAsk{Job: "J1", Agreements: lines})
+	in := w.in
+	keep := func(id schemas.EventID) bool { return slices.Contains(whole.Work.Uses, id) }
+	in.Passes = slices.DeleteFunc(slices.Clone(in.Passes), func(p Pass) bool { return !keep(p.ID) })
+	in.Loads = slices.DeleteFunc(slices.Clone(in.Loads), func(l At[schemas.LoadWeighed]) bool { return !keep(l.ID) })
+	in.Refills = slices.DeleteFunc(slices.Clone(in.Refills), func(r At[schemas.HopperRefilled]) bool { return !keep(r.ID) })
+	if len(in.Passes) >= len(w.in.Passes) || len(in.Loads) >= len(w.in.Loads) {
+		t.Fatalf("all %d passes and %d loads are used", len(in.Passes), len(in.Loads))
+	}
+	part := planned(t, in, BillAsk{Job: "J1", Agreements: lines})
+	if !part.Bill.Totals.Gross.Equal(whole.Bill.Totals.Gross) || part.Work.Done[0].CoveredM2 != whole.Work.Done[0].CoveredM2 {
+		t.Errorf("%s of all, %s of what it uses", whole.Bill.Totals.Gross, part.Bill.Totals.Gross)
+	}
+}
+
+func TestABillIsTheSameInAnyOrder(t *testing.T) {
+	w := billed()
+	lines := agreed(schemas.AgreementLine{Kind: schemas.LinePerTonne, Basis: schemas.BasisDocket, Price: "10"}, schemas.AgreementLine{Kind: schemas.LinePerHectare, Basis: schemas.BasisCovered, Price: "9"})
+	want := planned(t, w.in, BillAsk{Job: "J1", Agreements: lines})
+	in, rng := w.in, rand.New(rand.NewPCG(7, 7))
+	in.Passes, in.Loads, in.Refills, in.Starts, in.Finishes = shuffled(rng, in.Passes), shuffled(rng, in.Loads), shuffled(rng, in.Refills), shuffled(rng, in.Starts), shuffled(rng, in.Finishes)
+	if got := planned(t, in, BillAsk{Job: "J1", Agreements: lines}); !reflect.DeepEqual(got, want) {
+		t.Errorf("got %+v\nwant %+v", got, want)
+	}
+}

@@ -1,0 +1,216 @@
+package nutrient
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"hopperbook/schemas"
+)
+
+// States of a check.
+const (
+	Kept     = "kept"
+	Broken   = "broken"
+	NotNoted = "not_noted" // the book does not say
+	ToJudge  = "to_judge"  // a person decides: the law names no amount, or a risk
+)
+
+// Check is one part of a rule held against one application. A part that does
+// not apply to it has state not_applicable and says why.
+type Check struct {
+	Rule        string          `json:"rule"`
+	Part        string          `json:"part"`
+	Section     string          `json:"section"`
+	Kind        string          `json:"kind"` // closed_period, buffer, soil, rain, slope
+	Application string          `json:"application"`
+	Field       schemas.FieldID `json:"field"`
+	At          time.Time       `json:"at"`
+	State       string          `json:"state"`
+	Text        string          `json:"text"`
+	Asks        string          `json:"asks"` // the rule's own sentence
+}
+
+// asker holds the parts of one rule file against one application.
+type asker struct {
+	b     *book
+	rules *Rules
+	p     *portion
+	out   []Check
+}
+
+func (b *book) checks(rules Rules, p *portion) []Check {
+	a := asker{b: b, rules: &rules, p: p}
+	for i := range rules.ClosedPeriods {
+		a.closed(&rules.ClosedPeriods[i])
+	}
+	for i := range rules.Buffers {
+		a.buffer(&rules.Buffers[i])
+	}
+	for i := range rules.Soils {
+		a.soil(&rules.Soils[i])
+	}
+	for i := range rules.Rains {
+		a.rain(&rules.Rains[i])
+	}
+	for i := range rules.Slopes {
+		a.slope(&rules.Slopes[i])
+	}
+	return a.out
+}
+
+// say adds a check; what the book does not know of whether it applies is told.
+func (a *asker) say(kind string, part *Part, state, format string, args ...any) {
+	text := fmt.Sprintf(format, args...)
+	land, why := a.b.applies(a.rules, part, a.p.field)
+	product := counts(a.rules, part, a.p.content)
+	switch {
+	case land == no:
+		state, text = NotApplicable, why
+	case product == no:
+		state, text = NotApplicable, fmt.Sprintf("%s is not a product it is about", a.p.Product)
+	case state == NotApplicable:
+	default:
+		if land == maybe {
+			text += "; taken as applying: " + why
+		}
+		if product == maybe {
+			text += fmt.Sprintf("; taken as applying: what kind of product %s is is not in the book", a.p.Product)
+		}
+	}
+	a.out = append(a.out, Check{Rule: a.rules.ID, Part: part.ID, Section: part.Section, Kind: kind, Application: a.p.ID, Field: a.p.Field,
+		At: a.p.From, State: state, Text: text, Asks: part.Text})
+}
+
+func (a *asker) closed(c *ClosedPeriod) {
+	days := a.p.From.In(a.b.loc).Format(time.DateOnly)
+	if last := a.p.To.In(a.b.loc).Format(time.DateOnly); a.p.To.After(a.p.From) && last != days {
+		days += " to " + last
+	}
+	state, words := Kept, "outside"
+	if touches(a.p.From, a.p.To, c.From, c.To, a.b.loc) {
+		state, words = Broken, "inside"
+	}
+	a.say("closed_period", &c.Part, state, "%s lies %s the closed period %s to %s", days, words, c.From, c.To)
+}
+
+func (a *asker) buffer(r *Buffer) {
+	kept, noted := 0.0, false
+	for _, k := range a.p.Buffers {
+		if k.To == r.To && (!noted || k.DistanceM < kept) {
+			kept, noted = k.DistanceM, true
+		}
+	}
+	place := strings.ReplaceAll(r.To, "_", " ")
+	switch {
+	case !noted:
+		a.say("buffer", &r.Part, NotNoted, "keep %g m from a %s; what was kept is not noted: job.finished with buffers", r.DistanceM, place)
+	case kept < r.DistanceM-r.DistanceM*roundingShare:
+		a.say("buffer", &r.Part, Broken, "%g m were kept from a %s, %g m are asked for", kept, place, r.DistanceM)
+	default:
+		a.say("buffer", &r.Part, Kept, "%g m were kept from a %s, %g m are asked for", kept, place, r.DistanceM)
+	}
+}
+
+// excepted tells why an application escapes; "" where it does not.
+func (a *asker) excepted(e Except) string {
+	f := a.p.field
+	switch {
+	case a.p.Method != "" && slices.Contains(e.Methods, a.p.Method):
+		return "the product was " + a.p.Method
+	case e.GrowingCrop && f.LandUse == "pasture":
+		return "pasture is a growing crop"
+	case e.GrowingCrop && f.Crop != "" && !f.SownAt.IsZero() && f.SownAt.Before(a.p.From):
+		return f.Crop + " was growing"
+	}
+	return ""
+}
+
+func (a *asker) soil(r *SoilRule) {
+	states := strings.ReplaceAll(strings.Join(r.States, ", "), "_", " ")
+	switch escape := a.excepted(r.Except); {
+	case escape != "":
+		a.say("soil", &r.Part, NotApplicable, "%s", escape)
+	case a.p.Weather == nil:
+		a.say("soil", &r.Part, NotNoted, "not on soil that is %s; how it was is not noted: weather.noted with soil", states)
+	case slices.Contains(r.States, a.p.Weather.Soil):
+		a.say("soil", &r.Part, Broken, "the soil was noted as %s", strings.ReplaceAll(a.p.Weather.Soil, "_", " "))
+	default:
+		a.say("soil", &r.Part, Kept, "the soil was noted as %s", a.p.Weather.Soil)
+	}
+}
+
+func (a *asker) rain(r *RainRule) {
+	w := a.p.Weather
+	switch escape := a.excepted(r.Except); {
+	case len(r.Forms) > 0 && a.p.productForm != "" && !slices.Contains(r.Forms, a.p.productForm):
+		a.say("rain", &r.Part, NotApplicable, "%s is %s", a.p.Product, a.p.productForm)
+	case escape != "":
+		a.say("rain", &r.Part, NotApplicable, "%s", escape)
+	case w == nil || w.ForecastRainMm == nil && (w.Forecast == "" || r.OverMm != nil):
+		a.say("rain", &r.Part, NotNoted, "no rain forecast is noted: weather.noted with forecast_rain_mm, forecast_rain_chance_pct and forecast_hours")
+	case r.OverMm == nil:
+		a.say("rain", &r.Part, ToJudge, "forecast: %s; the rule names no amount", forecastWords(w))
+	default:
+		a.forecast(r, w)
+	}
+}
+
+// forecast holds an amount over so many hours against the one of the rule: a
+// longer forecast of little rain holds for its beginning too, a shorter one of
+// much for the whole.
+func (a *asker) forecast(r *RainRule, w *schemas.WeatherNoted) {
+	hours, much := w.ForecastHours, *w.ForecastRainMm > *r.OverMm*(1+roundingShare)
+	likely, chanceKnown := true, r.OverChancePct == nil || w.ForecastRainChancePct != nil
+	if r.OverChancePct != nil && w.ForecastRainChancePct != nil {
+		likely = *w.ForecastRainChancePct > *r.OverChancePct
+	}
+	state := NotNoted
+	switch {
+	case hours == nil: // an amount over nobody knows how long says nothing
+	case much && likely && chanceKnown && *hours <= r.WithinHours:
+		state = Broken
+	case much && chanceKnown && !likely && *hours >= r.WithinHours:
+		state = Kept
+	case !much && *hours >= r.WithinHours:
+		state = Kept
+	}
+	asked := fmt.Sprintf("over %.1f mm within %g h", *r.OverMm, r.WithinHours)
+	if r.OverChancePct != nil {
+		asked += fmt.Sprintf(" at more than %g %%", *r.OverChancePct)
+	}
+	text := "forecast: %s; the rule is about %s"
+	if state == NotNoted {
+		text += "; the forecast does not settle it: note forecast_rain_mm with its forecast_rain_chance_pct for forecast_hours of as long"
+	}
+	a.say("rain", &r.Part, state, text, forecastWords(w), asked)
+}
+
+func forecastWords(w *schemas.WeatherNoted) string {
+	words := []string{}
+	if w.ForecastRainMm != nil {
+		words = append(words, fmt.Sprintf("%g mm", *w.ForecastRainMm))
+	}
+	if w.ForecastHours != nil {
+		words = append(words, fmt.Sprintf("within %g h", *w.ForecastHours))
+	}
+	if w.ForecastRainChancePct != nil {
+		words = append(words, fmt.Sprintf("at %g %%", *w.ForecastRainChancePct))
+	}
+	if w.Forecast != "" {
+		words = append(words, w.Forecast)
+	}
+	return strings.Join(words, " ")
+}
+
+func (a *asker) slope(r *SlopeRule) {
+	switch slope := a.p.field.SlopeDeg; {
+	case slope == nil:
+		a.say("slope", &r.Part, NotNoted, "over %g degrees a person must look; the slope is not noted: register.field with slope_deg", r.OverDeg)
+	case *slope > r.OverDeg:
+		a.say("slope", &r.Part, ToJudge, "the field is as steep as %g degrees, over %g", *slope, r.OverDeg)
+	default:
+		a.say("slope", &r.Part, Kept, "the field is at most %g degrees steep", *slope)
+	}
+}

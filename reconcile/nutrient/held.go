@@ -1,0 +1,98 @@
+package nutrient
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// held is what a limit counts of a target: in kg of the nutrient, per hectare
+// after perHa.
+type held struct {
+	kg, low, high float64
+	counted       []string
+	notes         []string
+	unknown       string // why the upper end is not known; "": it is
+
+	sure, all, covered amount // what counts for certain, and with what may; all over the area each covered
+	coveredKnown       bool
+	single             float64 // the lower end of what one application put on its area, per m2
+}
+
+func (b *book) held(rules *Rules, l *Limit, t *target, n Nutrient) *held {
+	h := &held{counted: []string{}, coveredKnown: true}
+	notKnown, mayCount := map[string]bool{}, map[string]bool{}
+	for _, p := range t.portions {
+		c := counts(rules, &l.Part, p.content)
+		if c == no {
+			continue
+		}
+		h.counted = append(h.counted, p.ID)
+		if !p.content.Known[n] && p.MassKg > 0 {
+			notKnown[string(p.Product)] = true
+		}
+		h.all.add(p, n, 1)
+		if c == yes {
+			h.sure.add(p, n, 1)
+		} else {
+			mayCount[string(p.Product)] = true
+		}
+		switch {
+		case p.AreaM2 > 0:
+			h.covered.add(p, n, 1/p.AreaM2)
+			if c == yes {
+				var one amount
+				one.add(p, n, 1/p.AreaM2)
+				low, _ := one.interval()
+				h.single = max(h.single, low)
+			}
+		case p.MassKg > 0:
+			h.coveredKnown = false
+		}
+		if p.Open {
+			h.notes = append(h.notes, fmt.Sprintf("application %s is of a hopper that is not closed yet: its mass may still change", p.ID))
+		}
+	}
+	slices.Sort(h.counted)
+	for _, product := range sortedKeys(mayCount) {
+		h.notes = append(h.notes, "whether "+product+" counts is not in the book: it stands in the upper end alone")
+	}
+	if len(notKnown) > 0 {
+		h.because(fmt.Sprintf("what %s holds of %s", strings.Join(sortedKeys(notKnown), ", "), l.Nutrient))
+	}
+	h.kg = h.all.kg
+	h.low, _ = h.sure.interval()
+	_, h.high = h.all.interval()
+	return h
+}
+
+func (h *held) because(why string) {
+	if h.unknown != "" {
+		h.unknown += "; "
+	}
+	h.unknown += why
+}
+
+// perHa turns kg into kg/ha; false where that is not known.
+func (h *held) perHa(areaM2 float64, covered bool) bool {
+	h.kg, h.low, h.high = perHa(h.kg, areaM2), perHa(h.low, areaM2), perHa(h.high, areaM2)
+	if !covered {
+		return areaM2 > 0
+	}
+	if !h.coveredKnown {
+		h.because("the area that an application covered")
+		return false
+	}
+	_, high := h.covered.interval()
+	h.kg, h.low, h.high = perHa(h.covered.kg, 1), max(h.low, perHa(h.single, 1)), perHa(high, 1)
+	return areaM2 > 0
+}
+
+func sortedKeys(m map[string]bool) []string {
+	keys := make([]string, 0, len(m))
+	for k := range m {
+		keys = append(keys, k)
+	}
+	slices.Sort(keys)
+	return keys
+}

@@ -1,0 +1,217 @@
+package nutrient
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"hopperbook/schemas/unit"
+)
+
+// States of a verdict.
+const (
+	Under         = "under" // at most the limit, at the upper end of the 95 % interval too
+	Over          = "over"  // more than the limit, at the lower end too
+	NotShown      = "cannot_be_shown_to_be_under"
+	NotApplicable = "not_applicable"
+)
+
+// Verdict is one limit held against one subject over one period.
+type Verdict struct {
+	Rule         string   `json:"rule"`
+	Limit        string   `json:"limit"`
+	Section      string   `json:"section"`
+	Scope        string   `json:"scope"`
+	Subject      string   `json:"subject"`
+	Period       Span     `json:"period"`
+	State        string   `json:"state"`
+	Nutrient     Form     `json:"nutrient"`
+	Unit         string   `json:"unit"` // of the figures
+	LimitValue   float64  `json:"limit_value"`
+	Value        float64  `json:"value"` // 0 where not applicable
+	Low          float64  `json:"low"`   // 95 %
+	High         float64  `json:"high"`  // 95 %; of what is known
+	HighKnown    bool     `json:"high_known"`
+	AreaM2       float64  `json:"area_m2"`
+	Text         string   `json:"text"`  // why
+	Notes        []string `json:"notes"` // what was taken as given
+	Applications []string `json:"applications"`
+}
+
+// target is a subject and a period that a limit is held against.
+type target struct {
+	subject  string
+	span     Span
+	portions []*portion
+	fields   []Field // whose area counts
+	why      string  // not applicable, and why
+	notes    []string
+}
+
+// unitOf is a limit's unit in kg or kg/ha, and whether it is one per area.
+func unitOf(name string) (kg float64, perArea, known bool) {
+	switch name {
+	case "kg/ha":
+		return 1, true, true
+	case "t/ha":
+		return unit.KgPerTonne, true, true
+	case "lb/ac":
+		return unit.KgHaPerLbAc, true, true
+	case "kg":
+		return 1, false, true
+	case "t":
+		return unit.KgPerTonne, false, true
+	case "lb":
+		return unit.KgPerLb, false, true
+	}
+	return 0, false, false
+}
+
+// roundingShare is what unit factors may cost a limit by their rounding.
+const roundingShare = 1e-9
+
+func (b *book) verdicts(rules Rules) []Verdict {
+	var out []Verdict
+	for i := range rules.Limits {
+		l := &rules.Limits[i]
+		for _, t := range b.targets(&rules, l) {
+			out = append(out, b.verdict(&rules, l, t))
+		}
+	}
+	return out
+}
+
+// targets groups the portions as a limit wants them, sorted by subject and period.
+func (b *book) targets(rules *Rules, l *Limit) []*target {
+	all := map[subject]*target{}
+	for _, p := range b.portions {
+		name, span, ok := b.subjectOf(l, p)
+		if !ok {
+			continue
+		}
+		key := subject{name, span.From.String()}
+		t := all[key]
+		if t == nil {
+			t = b.newTarget(rules, l, name, span, p)
+			all[key] = t
+		}
+		if slices.ContainsFunc(t.fields, func(f Field) bool { return f.ID == p.Field }) {
+			t.portions = append(t.portions, p)
+		}
+	}
+	out := make([]*target, 0, len(all))
+	for _, t := range all {
+		out = append(out, t)
+	}
+	slices.SortFunc(out, func(a, b *target) int {
+		return cmp.Or(strings.Compare(a.subject, b.subject), a.span.From.Compare(b.span.From))
+	})
+	return out
+}
+
+// subjectOf is what a portion counts against; a field without a holding stands
+// for itself.
+func (b *book) subjectOf(l *Limit, p *portion) (name string, span Span, ok bool) {
+	if l.Scope == ScopeApplication {
+		return p.ID, Span{p.From.In(b.loc).Format("2006-01-02"), p.From, p.To}, true
+	}
+	span, ok = l.Period.span(p.From, b.loc)
+	switch holding := p.field.holding(); {
+	case l.Scope == ScopeField:
+		name = string(p.Field)
+	case holding == "":
+		name = "field " + string(p.Field)
+	default:
+		name = holding
+	}
+	return name, span, ok
+}
+
+// newTarget finds the fields that count: those of the subject where the rule
+// applies, or may apply.
+func (b *book) newTarget(rules *Rules, l *Limit, name string, span Span, p *portion) *target {
+	t := &target{subject: name, span: span}
+	candidates := []Field{p.field}
+	if l.Scope == ScopeHolding && p.field.holding() != "" {
+		candidates = slices.DeleteFunc(slices.Clone(b.fields), func(f Field) bool { return f.holding() != name })
+	}
+	var whyNot []string
+	for _, f := range candidates {
+		switch a, why := b.applies(rules, &l.Part, f); a {
+		case no:
+			whyNot = append(whyNot, why)
+		case maybe:
+			t.notes = append(t.notes, "taken as applying: "+why)
+			fallthrough
+		case yes:
+			t.fields = append(t.fields, f)
+		}
+	}
+	if len(t.fields) == 0 {
+		t.why = strings.Join(slices.Compact(whyNot), "; ")
+	}
+	return t
+}
+
+func (b *book) verdict(rules *Rules, l *Limit, t *target) Verdict {
+	v := Verdict{Rule: rules.ID, Limit: l.ID, Section: l.Section, Scope: l.Scope, Subject: t.subject, Period: t.span,
+		Nutrient: l.Nutrient, Unit: l.Unit, LimitValue: l.Value, HighKnown: true, Notes: append([]string{}, t.notes...), Applications: []string{}}
+	if t.why != "" {
+		v.State, v.Text = NotApplicable, t.why
+		return v
+	}
+	for _, f := range t.fields {
+		if f.AreaM2 <= 0 {
+			v.AreaM2 = 0
+			break
+		}
+		v.AreaM2 += f.AreaM2
+	}
+	if l.Scope == ScopeApplication {
+		v.AreaM2 = t.portions[0].AreaM2
+	}
+	form, _ := lookup(l.Nutrient)
+	perUnit, perArea, _ := unitOf(l.Unit)
+	sum := b.held(rules, l, t, form.nutrient)
+	v.Applications = sum.counted
+	known := sum.unknown == ""
+	if perArea {
+		known = sum.perHa(v.AreaM2, l.Area == AreaCovered) && known
+		if v.AreaM2 <= 0 {
+			sum.because("the area is not known")
+			known = false
+		}
+	}
+	v.HighKnown = known
+	limit := l.Value * perUnit / form.perElement()
+	v.State = state(sum.low, sum.high, known, limit)
+	shown := form.perElement() / perUnit
+	v.Value, v.Low, v.High = sum.kg*shown, sum.low*shown, sum.high*shown
+	v.Notes = append(v.Notes, sum.notes...)
+	v.Text = v.words(sum.unknown)
+	return v
+}
+
+// state holds an interval against a limit; at the limit it is kept.
+func state(low, high float64, highKnown bool, limit float64) string {
+	limit += limit * roundingShare
+	switch {
+	case low > limit:
+		return Over
+	case highKnown && high <= limit:
+		return Under
+	}
+	return NotShown
+}
+
+func (v *Verdict) words(unknown string) string {
+	s := fmt.Sprintf("%s %.2f %s (95 %%: %.2f to %.2f) of at most %g %s", v.Nutrient, v.Value, v.Unit, v.Low, v.High, v.LimitValue, v.Unit)
+	switch {
+	case unknown != "":
+		return s + ", without what is not known: " + unknown
+	case v.State == NotShown:
+		return s + ": the interval holds the limit"
+	}
+	return s
+}

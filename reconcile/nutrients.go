@@ -1,0 +1,253 @@
+package reconcile
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"time"
+
+	"hopperbook/reconcile/balance"
+	"hopperbook/reconcile/coverage"
+	"hopperbook/reconcile/nutrient"
+	"hopperbook/reconcile/track"
+	"hopperbook/schemas"
+)
+
+// NutrientAsk says whose nutrients are wanted, and held against what.
+type NutrientAsk struct {
+	Location *time.Location     // whose days and seasons; nil: UTC
+	Season   nutrient.Period    // zero: the calendar year
+	Customer schemas.CustomerID // "": of all
+	Rules    []nutrient.Rules
+}
+
+// Nutrients sums what a customer's fields got and holds it against rules.
+// Cost: that of Run, plus the coverage of each application.
+func Nutrients(in Input, ask NutrientAsk) (nutrient.Result, error) {
+	input, err := NutrientInput(in, ask)
+	if err != nil {
+		return nutrient.Result{}, err
+	}
+	return nutrient.Run(input)
+}
+
+// NutrientInput makes the applications: what one machine spread of one product
+// and batch on one field on one local day. Their masses sum to Field.MassKg; a
+// mass's error is its share of the error of what the machine spread on the
+// field, so that sums over days, fields and products are as certain as the
+// balance says, and a single day of several is taken as no less certain than
+// the field.
+func NutrientInput(in Input, ask NutrientAsk) (nutrient.Input, error) {
+	if ask.Location == nil {
+		ask.Location = time.UTC
+	}
+	found := &findings{}
+	reg := readRegisters(in, found)
+	told, err := tellAll(in, &reg, found, func([]Pass) bool { return true })
+	if err != nil {
+		return nutrient.Input{}, err
+	}
+	out := nutrient.Input{Location: ask.Location, Season: ask.Season, Rules: ask.Rules}
+	for _, p := range sorted(in.Products) {
+		out.Products = append(out.Products, nutrient.Product{Product: p.Data.Product, Form: p.Data.Form, At: p.Time, Event: p.ID, Analysis: p.Data.Analysis})
+	}
+	var cover coverage.Cover
+	for _, id := range sortedKeys(reg.fields) {
+		if ask.Customer != "" && reg.fields[id].Data.Customer != ask.Customer {
+			continue
+		}
+		f, err := nutrientField(&reg, &cover, id)
+		if err != nil {
+			return nutrient.Input{}, err
+		}
+		out.Fields = append(out.Fields, f)
+	}
+	out.Applications, err = applications(in, &reg, &cover, told, ask)
+	return out, err
+}
+
+// nutrientField is a field as the register has it, with the area that may be
+// spread; 0 where its boundary cannot be used.
+func nutrientField(reg *registers, cover *coverage.Cover, id schemas.FieldID) (nutrient.Field, error) {
+	d := reg.fields[id].Data
+	f := nutrient.Field{ID: id, Name: d.Name, Customer: d.Customer, Holding: d.Holding, LandUse: d.LandUse, Zones: d.Zones, Crop: d.Crop,
+		PreviousCrop: d.PreviousCrop, Soil: d.Soil, SlopeDeg: d.SlopeDeg}
+	if d.SownAt != "" {
+		f.SownAt, _ = time.Parse(time.RFC3339Nano, d.SownAt) // the contract has checked it
+	}
+	ground := reg.ground(id)
+	if len(ground.Boundary.Polygon.Parts) == 0 {
+		return f, nil
+	}
+	area, err := covered(reg, cover, id, nil)
+	f.AreaM2 = max(0, rounded(boundaryM2(ground.Boundary, area.BoundaryM2)-area.ExclusionM2, 2))
+	return f, err
+}
+
+// spreading is what makes one application.
+type spreading struct {
+	ground
+	machine schemas.MachineID
+	batch   schemas.DocketID
+	day     string
+}
+
+func (s spreading) compare(o spreading) int {
+	return cmp.Or(cmp.Compare(s.field, o.field), cmp.Compare(s.product, o.product), cmp.Compare(s.day, o.day), cmp.Compare(s.machine, o.machine), cmp.Compare(s.batch, o.batch))
+}
+
+// name is the application's identifier: the same events give the same.
+func (s spreading) name() string {
+	name := fmt.Sprintf("%s/%s/%s/%s", s.field, s.day, s.product, s.machine)
+	if s.batch != "" {
+		name += "/" + string(s.batch)
+	}
+	return name
+}
+
+// spread is what was spread under one name.
+type spread struct {
+	segments []track.Segment
+	massKg   float64 // landed where it was driven, outside the boundary too
+	open     bool
+}
+
+func applications(in Input, reg *registers, cover *coverage.Cover, told []*machine, ask NutrientAsk) ([]nutrient.Application, error) {
+	all := map[spreading]*spread{}
+	errors := map[ground]map[schemas.MachineID]balance.FieldMass{}
+	batches := deliveriesOf(in.Dockets)
+	for _, m := range told {
+		m.addSpreads(reg, batches, ask, all)
+		for _, f := range m.balance.Fields {
+			g := ground{field: f.Field, product: f.Product}
+			if errors[g] == nil {
+				errors[g] = map[schemas.MachineID]balance.FieldMass{}
+			}
+			errors[g][m.id] = f
+		}
+	}
+	keys := make([]spreading, 0, len(all))
+	for k := range all {
+		keys = append(keys, k)
+	}
+	slices.SortFunc(keys, spreading.compare)
+	target := map[ground]float64{}
+	for g, pieces := range piecesByGround(told) {
+		if _, wanted := errors[g]; !wanted {
+			continue
+		}
+		area, err := covered(reg, cover, g.field, pieces)
+		if err != nil {
+			return nil, err
+		}
+		target[g], _, _ = shares(area)
+	}
+	crew := notes{starts: sorted(in.Starts), finishes: sorted(in.Finishes), weather: sorted(in.Weather)}
+	var out []nutrient.Application
+	for _, k := range keys {
+		a, err := application(reg, cover, k, all[k], errors[k.ground][k.machine], target[k.ground])
+		if err != nil {
+			return nil, err
+		}
+		crew.write(&a)
+		out = append(out, a)
+	}
+	return out, nil
+}
+
+// addSpreads sorts a machine's spreading into applications.
+func (m *machine) addSpreads(reg *registers, batches deliveries, ask NutrientAsk, all map[spreading]*spread) {
+	flows := m.flows()
+	var batch schemas.DocketID
+	for i, p := range m.periods {
+		batch = m.batchIn(reg, batches, i, batch)
+		for _, s := range p.segments {
+			if s.Field == "" || ask.Customer != "" && reg.fields[s.Field].Data.Customer != ask.Customer {
+				continue
+			}
+			k := spreading{ground{field: s.Field, product: flows[i].product}, m.id, batch, time.UnixMilli(s.FromMilli).In(ask.Location).Format(time.DateOnly)}
+			if all[k] == nil {
+				all[k] = &spread{}
+			}
+			all[k].segments = append(all[k].segments, s)
+			all[k].massKg += flows[i].massKg(s)
+			all[k].open = all[k].open || flows[i].open
+		}
+	}
+}
+
+// batchIn is the docket that all loads of a period are of, "" where they are of
+// several or nobody knows; the one before where nothing was loaded.
+func (m *machine) batchIn(reg *registers, d deliveries, period int, before schemas.DocketID) schemas.DocketID {
+	if period == 0 || len(m.refills[period-1].Data.Loads) == 0 {
+		return before
+	}
+	var batch schemas.DocketID
+	for i, id := range m.refills[period-1].Data.Loads {
+		l, ok := reg.loads[id]
+		if !ok {
+			return ""
+		}
+		of := schemas.DocketID(d.batch(l))
+		if l.Data.Docket == "" && of == schemas.DocketID(l.Data.Stockpile) {
+			return "" // of no delivery that is in the book
+		}
+		if i > 0 && of != batch {
+			return ""
+		}
+		batch = of
+	}
+	return batch
+}
+
+func application(reg *registers, cover *coverage.Cover, k spreading, s *spread, field balance.FieldMass, target float64) (nutrient.Application, error) {
+	area, err := covered(reg, cover, k.field, [][]track.Segment{s.segments})
+	first, last := s.segments[0], s.segments[len(s.segments)-1]
+	a := nutrient.Application{ID: k.name(), Field: k.field, Product: k.product, Batch: k.batch, Machine: k.machine,
+		From: time.UnixMilli(first.FromMilli).UTC(), To: time.UnixMilli(last.ToMilli).UTC(), MassKg: max(0, target*s.massKg), AreaM2: area.CoveredM2, Open: s.open}
+	if field.MassKg > 0 {
+		for _, t := range field.Form {
+			a.Shared = append(a.Shared, nutrient.Term{Key: t.Key, Kg: t.Coefficient * t.Sd * target * s.massKg / field.MassKg})
+		}
+	}
+	return a, err
+}
+
+// noteH is how far from an application a note may be made and still be of it:
+// half a day (common practice, no source).
+const noteH = 12
+
+// notes is what crews wrote down around an application.
+type notes struct {
+	starts   []At[schemas.JobStarted]
+	finishes []At[schemas.JobFinished]
+	weather  []At[schemas.WeatherNoted]
+}
+
+// write fills in who, how, how far from water, and in what weather: the last
+// start before and the first end after of the machine on the field (or on no
+// field that it names), and the weather noted nearest.
+func (n notes) write(a *nutrient.Application) {
+	var start schemas.JobStarted
+	const near = noteH * time.Hour
+	for _, s := range n.starts {
+		if s.Machine == a.Machine && (s.Data.Field == "" || s.Data.Field == a.Field) && !s.Time.After(a.From) && a.From.Sub(s.Time) <= near {
+			start = s.Data
+		}
+	}
+	a.Job, a.Operator = start.Job, start.Operator
+	for _, f := range n.finishes {
+		if f.Machine == a.Machine && (f.Data.Field == "" || f.Data.Field == a.Field) && !f.Time.Before(a.To) && f.Time.Sub(a.To) <= near {
+			d := f.Data
+			a.Job, a.Operator = cmp.Or(a.Job, d.Job), cmp.Or(a.Operator, d.Operator)
+			a.CertificateHolder, a.Method, a.Buffers = d.CertificateHolder, d.Method, d.Buffers
+			break
+		}
+	}
+	best := near + 1
+	for _, w := range n.weather {
+		if off := w.Time.Sub(a.From).Abs(); off < best && (w.Machine == a.Machine || w.Machine == "") {
+			a.Weather, best = &w.Data, off
+		}
+	}
+}

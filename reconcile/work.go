@@ -1,0 +1,195 @@
+package reconcile
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+	"time"
+
+	"hopperbook/schemas"
+)
+
+// Work is what was done under some jobs, as far as the events say: what a bill
+// and a job sheet are made of.
+type Work struct {
+	Jobs     []schemas.JobID
+	Customer schemas.CustomerID
+	Done     []Application // by field, job and product
+	Loads    []WorkLoad    // by time
+	Hours    *float64      // from start to finish; nil: a start or a finish is missing
+	DrivenKm float64       // on the jobs' fields, spreading or not
+	From, To time.Time     // of the first and the last metre spread
+	Machines []schemas.MachineID
+	// Uses are the events it comes from, by identity; for a digest.
+	Uses []schemas.EventID
+}
+
+// WorkLoad is a load that was filled in for a job: the job that the machine
+// spread next.
+type WorkLoad struct {
+	Load      schemas.LoadID      `json:"load"`
+	Refill    schemas.RefillID    `json:"refill"`
+	Machine   schemas.MachineID   `json:"machine"`
+	At        time.Time           `json:"at"` // weighed
+	Product   schemas.ProductID   `json:"product"`
+	NetKg     float64             `json:"net_kg"`
+	Method    string              `json:"method"`
+	Scale     schemas.ScaleID     `json:"scale,omitempty"`
+	Docket    schemas.DocketID    `json:"docket,omitempty"`
+	Stockpile schemas.StockpileID `json:"stockpile,omitempty"`
+	Job       schemas.JobID       `json:"job"`
+	event     schemas.EventID
+	refill    schemas.EventID
+}
+
+// Work gathers the work of some jobs, whatever is odd in the events.
+// Cost: O(events) beside the division.
+func (d *Divided) Work(jobs []schemas.JobID) Work {
+	w := Work{Jobs: slices.Sorted(slices.Values(jobs))}
+	for _, a := range d.Applications {
+		if !slices.Contains(w.Jobs, a.Job) {
+			continue
+		}
+		w.Done = append(w.Done, a)
+		w.Machines = append(w.Machines, a.Machines...)
+		if w.From.IsZero() || a.From.Before(w.From) {
+			w.From = a.From
+		}
+		if a.To.After(w.To) {
+			w.To = a.To
+		}
+	}
+	slices.Sort(w.Machines)
+	w.Machines = slices.Compact(w.Machines)
+	for _, m := range d.told {
+		w.take(d.reg, m, d.links.of(m.id))
+	}
+	slices.SortFunc(w.Loads, func(a, b WorkLoad) int {
+		return cmp.Or(a.At.Compare(b.At), strings.Compare(string(a.Load), string(b.Load)))
+	})
+	w.Hours = w.hours(d.links)
+	w.uses(d.in, d.reg)
+	return w
+}
+
+// take adds one machine's loads and way.
+func (w *Work) take(reg *registers, m *machine, jobs machineLinks) {
+	for i, r := range m.refills {
+		job, ok := m.nextJob(i, jobs)
+		if !ok || !slices.Contains(w.Jobs, job) {
+			continue
+		}
+		for _, id := range r.Data.Loads {
+			l, known := reg.loads[id]
+			if !known || reg.hoppers[id].machine != m.id || reg.hoppers[id].refill != r.Data.Refill {
+				continue
+			}
+			w.Loads = append(w.Loads, WorkLoad{Load: id, Refill: r.Data.Refill, Machine: m.id, At: l.Time, Product: r.Data.Product, NetKg: l.Data.NetKg,
+				Method: l.Data.Method, Scale: l.Data.Scale, Docket: l.Data.Docket, Stockpile: l.Data.Stockpile, Job: job, event: l.ID, refill: r.ID})
+		}
+	}
+	for i := range m.periods {
+		for _, s := range m.periods[i].segments {
+			if s.Field != "" && slices.Contains(w.Jobs, jobs.at(s.FromMilli, s.Field, m.periods[i].product)) {
+				w.DrivenKm += s.LengthM / 1000
+			}
+		}
+	}
+	for _, s := range m.idle {
+		if slices.Contains(w.Jobs, jobs.at(s.FromMilli, s.Field, m.periods[m.periodAt(s.FromMilli)].product)) {
+			w.DrivenKm += s.LengthM / 1000
+		}
+	}
+}
+
+// nextJob is the job that was spread first, on a field, with what refill i put in.
+func (m *machine) nextJob(i int, jobs machineLinks) (schemas.JobID, bool) {
+	for _, p := range m.periods[i+1:] {
+		for _, s := range p.segments {
+			if s.Field != "" {
+				return jobs.at(s.FromMilli, s.Field, p.product), true
+			}
+		}
+	}
+	return "", false
+}
+
+// hours sums the time from start to finish over machines; nil where a job of
+// the work has a machine without both.
+func (w *Work) hours(l *links) *float64 {
+	var sum float64
+	var known bool
+	for _, id := range w.Machines {
+		for _, s := range l.startedBy(id) {
+			if !slices.Contains(w.Jobs, s.job) {
+				continue
+			}
+			if s.to == farFuture {
+				return nil
+			}
+			sum += float64(s.to-s.from) / float64(time.Hour/time.Millisecond)
+			known = true
+		}
+	}
+	if !known {
+		return nil
+	}
+	return &sum
+}
+
+// uses names the events: registers of jobs and fields, and of the machines all
+// that a balance reads between the refill before the work and the one after it.
+func (w *Work) uses(in Input, reg *registers) {
+	add := func(id schemas.EventID) { w.Uses = append(w.Uses, id) }
+	for _, j := range w.Jobs {
+		add(reg.jobs[j].ID)
+	}
+	for _, a := range w.Done {
+		add(reg.fields[a.Field.Field].ID)
+	}
+	for _, l := range w.Loads {
+		add(l.event)
+		add(l.refill)
+	}
+	mine := func(m schemas.MachineID, from, to time.Time) bool {
+		return slices.Contains(w.Machines, m) && !to.Before(w.From) && !from.After(w.To)
+	}
+	for _, p := range in.Passes {
+		if n := len(p.Fixes); n > 0 && mine(p.Machine, p.start(), time.UnixMilli(p.Fixes[n-1].UnixMilli)) {
+			add(p.ID)
+		}
+	}
+	for _, id := range w.Machines {
+		for _, r := range around(of(in.Refills, id), w.From, w.To) {
+			add(r.ID)
+			for _, l := range r.Data.Loads {
+				add(reg.loads[l].ID)
+			}
+		}
+	}
+	for _, s := range in.Settings {
+		if mine(s.Machine, s.Time, s.Time) {
+			add(s.ID)
+		}
+	}
+	for _, d := range in.Dockets {
+		if slices.ContainsFunc(w.Loads, func(l WorkLoad) bool { return l.Docket == d.Data.Docket }) {
+			add(d.ID)
+		}
+	}
+	slices.Sort(w.Uses)
+	w.Uses = slices.DeleteFunc(slices.Compact(w.Uses), func(id schemas.EventID) bool { return id == "" })
+}
+
+// around are the refills in a time, the last one before it and the first after.
+func around(refills []At[schemas.HopperRefilled], from, to time.Time) []At[schemas.HopperRefilled] {
+	all := sorted(refills)
+	lo, hi := 0, len(all)
+	for lo < len(all) && all[lo].Time.Before(from) {
+		lo++
+	}
+	for hi > lo && all[hi-1].Time.After(to) {
+		hi--
+	}
+	return all[max(0, lo-1):min(len(all), hi+1)]
+}

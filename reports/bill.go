@@ -1,0 +1,85 @@
+package reports
+
+import (
+	"time"
+
+	"hopperbook/reconcile"
+	"hopperbook/schemas"
+)
+
+// The schema names of answers about bills.
+const (
+	SchemaBill      = "hopperbook.bill/1"
+	SchemaDocument  = "hopperbook.document/1"
+	SchemaDocuments = "hopperbook.documents/1"
+)
+
+// BillAnswer is a bill that would be, or has just been, issued.
+type BillAnswer struct {
+	Schema  string                `json:"schema"`
+	Issued  bool                  `json:"issued"`
+	Invoice schemas.InvoiceIssued `json:"invoice"` // while not issued, its number is the next one
+	Skipped []string              `json:"skipped"` // jobs left out and why
+	Proof   Proof                 `json:"proof"`
+	// Plan says what would be issued, numbers and days left out: issuing can be
+	// held to it.
+	Plan string `json:"plan"`
+}
+
+// Proof is what a document's quantities come from.
+type Proof struct {
+	Fields     []reconcile.Application `json:"fields"`
+	Loads      []reconcile.WorkLoad    `json:"loads"`
+	Hours      *float64                `json:"hours"`
+	DrivenKm   float64                 `json:"driven_km"`
+	Machines   []schemas.MachineID     `json:"machines"`
+	Amendments []Amendment             `json:"amendments"`
+}
+
+// Amendment is a correction that the evidence carries.
+type Amendment struct {
+	At     time.Time         `json:"at"`
+	Amends schemas.EventID   `json:"amends"`
+	Type   schemas.EventType `json:"type"` // of the event amended
+	Action string            `json:"action"`
+	Reason string            `json:"reason"`
+}
+
+// DocumentAnswer is an issued document beside the book as it is now.
+type DocumentAnswer struct {
+	Schema  string                   `json:"schema"`
+	Kind    string                   `json:"kind"` // invoice, credit_note
+	Invoice *schemas.InvoiceIssued   `json:"invoice,omitempty"`
+	Credit  *schemas.InvoiceCredited `json:"credit,omitempty"`
+	// CreditedBy is the credit note that took the invoice back; "": none.
+	CreditedBy schemas.InvoiceNo `json:"credited_by,omitempty"`
+	// Whole: the document's own digest is that of its data.
+	Whole bool `json:"whole"`
+	// Unchanged: the evidence in the book has the digest on the document.
+	Unchanged bool     `json:"unchanged"`
+	Now       string   `json:"evidence_now"` // digest
+	Changes   []string `json:"changes"`      // in words
+	GrossNow  string   `json:"gross_now"`    // what the same jobs would come to now; "": cannot be worked out
+	Proof     Proof    `json:"proof"`        // as the book is now
+}
+
+// DocumentsAnswer lists the issued documents.
+type DocumentsAnswer struct {
+	Schema    string        `json:"schema"`
+	Documents []DocumentRow `json:"documents"`
+}
+
+// DocumentRow is one issued document.
+type DocumentRow struct {
+	Number     schemas.InvoiceNo  `json:"number"`
+	Kind       string             `json:"kind"` // invoice, credit_note
+	IssuedOn   string             `json:"issued_on"`
+	Customer   schemas.CustomerID `json:"customer"`
+	Jobs       []schemas.JobID    `json:"jobs"`
+	Currency   string             `json:"currency"`
+	Gross      string             `json:"gross"`
+	Credits    schemas.InvoiceNo  `json:"credits,omitempty"`
+	CreditedBy schemas.InvoiceNo  `json:"credited_by,omitempty"`
+	// State: open, credited, changed (the evidence is another now), credit_note.
+	State string `json:"state"`
+}

@@ -1,0 +1,163 @@
+package invoice
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"hopperbook/reconcile"
+	"hopperbook/reports"
+	"hopperbook/schemas"
+)
+
+// Sheet is the document ready to be drawn, with what its quantities come from
+// as an appendix. unchanged: the proof is that of the day of issue; else the
+// sheet says that the evidence in the book is another one now. pictures are
+// maps for the appendix.
+func (d *Document) Sheet(proof reports.Proof, unchanged bool, pictures []reports.Picture) reports.Sheet {
+	made, _ := time.Parse(time.DateOnly, d.IssuedOn) // checked before it was issued
+	s := reports.Sheet{
+		Title: "Invoice " + string(d.Number), Subject: "for " + d.Buyer.Name, Made: made, Mark: reports.Mark(d.Number, d.DocumentDigest),
+		Parties: [][]string{partyLines("From", d.Seller), partyLines("To", d.Buyer)}, Facts: d.facts(), Pictures: pictures,
+		Foot: "Weights that are paid by need a scale that is certified for trade. This document bears the digest of the events it comes from; hopperbook verify " + string(d.Number) + " holds it against the book.",
+	}
+	if d.Credit {
+		s.Title, s.Subject = "Credit note "+string(d.Number), "takes back invoice "+string(d.Credits)+" for "+d.Buyer.Name
+	}
+	if !unchanged {
+		s.AgainstTitle, s.Against = "The evidence has changed", []string{"Since this was issued the events in the book have changed; what the appendix shows is as the book is now."}
+	}
+	lines, taxes, totals := d.LineTable(), d.TaxTable(), d.TotalTable()
+	lines.Caption, taxes.Caption, totals.Caption = "What it is for", "Tax", "Total"
+	s.Tables = append(s.Tables, shorten(lines), totals, taxes)
+	s.Tables = append(s.Tables, appendix(proof)...)
+	for _, u := range d.Bill.Unsure {
+		s.Cautions = append(s.Cautions, u.Text)
+	}
+	for _, n := range d.Notes() {
+		if !strings.HasPrefix(n, "Caution: ") {
+			s.Remarks = append(s.Remarks, n)
+		}
+	}
+	return s
+}
+
+// shorten leaves out what stands in the appendix or is empty throughout.
+func shorten(t reports.Table) reports.Table {
+	keep := func(i int) bool {
+		for _, row := range t.Rows {
+			if row[i] != "-" {
+				return true
+			}
+		}
+		return false
+	}
+	out := reports.Table{Caption: t.Caption, Rows: make([][]string, len(t.Rows)), Notes: t.Notes}
+	for i, c := range t.Columns {
+		if !keep(i) {
+			continue
+		}
+		out.Columns = append(out.Columns, c)
+		for n, row := range t.Rows {
+			out.Rows[n] = append(out.Rows[n], row[i])
+		}
+	}
+	return out
+}
+
+func partyLines(role string, p schemas.BillParty) []string {
+	lines := []string{role, p.Name}
+	for line := range strings.SplitSeq(p.Address, "\n") {
+		lines = append(lines, line)
+	}
+	for _, x := range [][2]string{{"", p.Country}, {"Tax number ", p.TaxID}, {"Register ", p.LegalID}, {"", p.Email}, {"", p.Phone}} {
+		if x[1] != "" {
+			lines = append(lines, x[0]+x[1])
+		}
+	}
+	return lines
+}
+
+func (d *Document) facts() [][2]string {
+	var facts [][2]string
+	add := func(name, value string) {
+		if value != "" {
+			facts = append(facts, [2]string{name, value})
+		}
+	}
+	add("Date", d.IssuedOn)
+	add("Due", d.DueOn)
+	names := make([]string, len(d.Jobs))
+	for i, j := range d.Jobs {
+		names[i] = string(j)
+	}
+	add("Jobs", strings.Join(names, ", "))
+	if d.From != "" {
+		add("Work", d.From+" to "+d.To)
+	}
+	add("Agreement", string(d.Bill.Agreement))
+	add("Customer", string(d.Customer))
+	add("Reason", d.Reason)
+	add("Payment", d.PaymentNote)
+	return facts
+}
+
+// appendix is what was spread where, from which loads, and what was corrected.
+func appendix(p reports.Proof) []reports.Table {
+	var tables []reports.Table
+	if len(p.Fields) > 0 {
+		tables = append(tables, fieldTable(p.Fields))
+	}
+	if len(p.Loads) > 0 {
+		tables = append(tables, loadTable(p.Loads))
+	}
+	if len(p.Amendments) > 0 {
+		t := reports.Table{Caption: "Appendix: corrections among the evidence", Columns: []reports.Column{
+			{Key: "at", Title: "When (UTC)"}, {Key: "type", Title: "Event"}, {Key: "action", Title: "Action"}, {Key: "reason", Title: "Reason"}}}
+		for _, a := range p.Amendments {
+			t.Rows = append(t.Rows, []string{minute(a.At), string(a.Type) + " " + string(a.Amends), a.Action, a.Reason})
+		}
+		tables = append(tables, t)
+	}
+	return tables
+}
+
+func fieldTable(fields []reconcile.Application) reports.Table {
+	t := reports.Table{Caption: "Appendix: fields", Columns: []reports.Column{
+		{Key: "field", Title: "Field"}, {Key: "product", Title: "Product"}, {Key: "job", Title: "Job"}, {Key: "from", Title: "From (UTC)"}, {Key: "covered_ha", Title: "Covered ha", Right: true},
+		{Key: "boundary_ha", Title: "Field ha", Right: true}, {Key: "spread_t", Title: "Spread t", Right: true}, {Key: "asked_kg_ha", Title: "Asked kg/ha", Right: true},
+		{Key: "given_kg_ha", Title: "Given kg/ha", Right: true}, {Key: "interval", Title: "95 %", Right: true}, {Key: "machines", Title: "Machines"}}}
+	for _, f := range fields {
+		machines := make([]string, len(f.Machines))
+		for i, m := range f.Machines {
+			machines[i] = string(m)
+		}
+		t.Rows = append(t.Rows, []string{nameOr(f.Name, string(f.Field.Field)), string(f.Product), string(f.Job), minute(f.From), fmt.Sprintf("%.3f", f.CoveredM2/1e4),
+			fmt.Sprintf("%.3f", f.BoundaryM2/1e4), fmt.Sprintf("%.3f", f.MassKg/1e3), fmt.Sprintf("%.4g", f.SetRateKgHa), fmt.Sprintf("%.4g", f.FieldRateKgHa),
+			fmt.Sprintf("%.4g to %.4g", f.FieldRateLow, f.FieldRateHigh), strings.Join(machines, ", ")})
+	}
+	t.Notes = []string{"Given is what landed inside the boundary over the ground that was covered once; 95 %: the interval that holds the truth in 95 of 100 cases."}
+	return t
+}
+
+func loadTable(loads []reconcile.WorkLoad) reports.Table {
+	t := reports.Table{Caption: "Appendix: loads", Columns: []reports.Column{
+		{Key: "at", Title: "Weighed (UTC)"}, {Key: "load", Title: "Load"}, {Key: "product", Title: "Product"}, {Key: "net_kg", Title: "Net kg", Right: true},
+		{Key: "method", Title: "Weighed by"}, {Key: "scale", Title: "Scale"}, {Key: "docket", Title: "Docket"}, {Key: "machine", Title: "Into"}, {Key: "job", Title: "Job"}}}
+	var sum float64
+	for _, l := range loads {
+		sum += l.NetKg
+		t.Rows = append(t.Rows, []string{minute(l.At), string(l.Load), string(l.Product), fmt.Sprintf("%.0f", l.NetKg), l.Method, orNone(string(l.Scale)), orNone(string(l.Docket)), string(l.Machine), string(l.Job)})
+	}
+	t.Notes = []string{fmt.Sprintf("%d loads, %.0f kg together. A load counts for the job that its machine spread next.", len(loads), sum)}
+	return shorten(t)
+}
+
+func minute(t time.Time) string { return t.UTC().Format("2006-01-02 15:04") }
+
+func nameOr(name, id string) string {
+	if name == "" {
+		return id
+	}
+	return name + " (" + id + ")"
+}

@@ -1,0 +1,31 @@
+package reports
+
+import "time"
+
+// Sheet is the words, tables, charts and pictures of a document, ready to be
+// drawn (render.SheetPDF, render.SheetHTML).
+type Sheet struct {
+	Title        string
+	Subject      string   // under the title
+	Status       string   // in a box beside the title; "": none
+	Against      []string // what stands against it
+	AgainstTitle string
+	Parties      [][]string // blocks of lines side by side: who sends it, who gets it
+	Facts        [][2]string
+	Charts       []Chart
+	Pictures     []Picture
+	Tables       []Table
+	Remarks      []string
+	Cautions     []string
+	Signatures   []string
+	Foot         string
+	Mark         string    // what lets a file be verified; "": none
+	Made         time.Time // the date that stands for the document's own
+}
+
+// Picture is a PNG with the words that stand for it.
+type Picture struct {
+	PNG     []byte
+	Words   string
+	Caption string
+}
