@@ -16,6 +16,7 @@ import (
 )
 
 // Each device tries every subject of both devices and of the office.
+// tripwire: one table of subjects, a line each.
 func TestADeviceHasItsOwnSubjectsOnly(t *testing.T) {
 	g := guard(t, t.TempDir())
 	ids := []schemas.DeviceID{"sp-1", "sp-10"}
