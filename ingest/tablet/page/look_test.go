@@ -8,6 +8,8 @@ import (
 	"testing"
 
 	"github.com/chromedp/chromedp"
+
+	"hopperbook/ingest/tablet/page/pagetest"
 )
 
 // atWork is a spreader in the middle of its day.
@@ -44,25 +46,25 @@ func screens() [][]string {
 
 // visit shows a screen from a clean form.
 func (c *cab) visit(screen []string) string {
-	c.t.Helper()
+	c.T.Helper()
 	route, _, _ := strings.Cut(screen[0], "/")
-	c.do("visit", chromedp.Evaluate[chromedp.Void](fmt.Sprintf("sessionStorage.clear(); delete document.body.dataset.screen; delete document.body.dataset.ready; location.hash = '-'; location.hash = %q; undefined", screen[0])))
-	c.until("shown "+route, fmt.Sprintf("document.body.dataset.screen === %q", route))
+	c.Do("visit", chromedp.Evaluate[chromedp.Void](fmt.Sprintf("sessionStorage.clear(); delete document.body.dataset.screen; delete document.body.dataset.ready; location.hash = '-'; location.hash = %q; undefined", screen[0])))
+	c.Until("shown "+route, fmt.Sprintf("document.body.dataset.screen === %q", route))
 	if len(screen) > 1 {
-		c.screen(route)
+		c.Screen(route)
 	}
 	for _, key := range screen[1:] {
-		c.tap(key)
+		c.Tap(key)
 	}
 	return strings.ReplaceAll(strings.Join(screen, "-"), "/", "-")
 }
 
 // dressed sets what the display screen sets.
 func (c *cab) dressed(lang, units, theme string) {
-	c.t.Helper()
-	c.do("dress", chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`localStorage.setItem('hopperbook.display', JSON.stringify({lang: %q, units: %q, theme: %q, people: ['Wren Marlow']})); undefined`, lang, units, theme)),
+	c.T.Helper()
+	c.Do("dress", chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`localStorage.setItem('hopperbook.display', JSON.stringify({lang: %q, units: %q, theme: %q, people: ['Wren Marlow']})); undefined`, lang, units, theme)),
 		chromedp.Reload())
-	c.until("dressed", `document.body.dataset.ready !== undefined && document.documentElement.lang === '`+lang+`'`)
+	c.Until("dressed", `document.body.dataset.ready !== undefined && document.documentElement.lang === '`+lang+`'`)
 }
 
 // laidOut lists what breaks the page's own rules of size, in words.
@@ -99,7 +101,7 @@ const laidOut = `(() => {
 })()`
 
 func TestEveryScreenHasItsSizes(t *testing.T) {
-	ctx := browser(t)
+	ctx := pagetest.Browser(t)
 	for _, size := range [][2]int64{{320, 640}, {360, 640}, {800, 1280}, {1280, 800}} {
 		lang := map[int64]string{320: "pt", 360: "es", 800: "en", 1280: "es"}[size[0]]
 		units := map[int64]string{320: "kg", 360: "lb", 800: "lb", 1280: "kg"}[size[0]]
@@ -107,7 +109,7 @@ func TestEveryScreenHasItsSizes(t *testing.T) {
 		c.dressed(lang, units, "light")
 		for _, screen := range screens() {
 			name := c.visit(screen)
-			for _, wrong := range eval[[]string](c, laidOut) {
+			for _, wrong := range pagetest.Eval[[]string](c.Cab, laidOut) {
 				t.Errorf("%d %s %s: %s", size[0], lang, name, wrong)
 			}
 		}
@@ -115,12 +117,12 @@ func TestEveryScreenHasItsSizes(t *testing.T) {
 }
 
 func TestLoaderScreensHaveTheirSizes(t *testing.T) {
-	c := enter(t, browser(t), atLoader(t), 320, 640)
+	c := enter(t, pagetest.Browser(t), atLoader(t), 320, 640)
 	for _, lang := range []string{"en", "es", "pt"} {
 		c.dressed(lang, "kg", "light")
 		for _, screen := range [][]string{{"home"}, {"weigh"}, {"refill"}} {
 			name := c.visit(screen)
-			for _, wrong := range eval[[]string](c, laidOut) {
+			for _, wrong := range pagetest.Eval[[]string](c.Cab, laidOut) {
 				t.Errorf("loader %s %s: %s", lang, name, wrong)
 			}
 		}
@@ -142,7 +144,7 @@ func axe(t *testing.T) string {
 
 func TestAxeFindsNothing(t *testing.T) {
 	source := axe(t)
-	ctx := browser(t)
+	ctx := pagetest.Browser(t)
 	for _, theme := range []string{"light", "dark"} {
 		for _, role := range []string{"spreader", "loader"} {
 			f, all := atWork(t), screens()
@@ -151,10 +153,10 @@ func TestAxeFindsNothing(t *testing.T) {
 			}
 			c := enter(t, ctx, f, 800, 1280)
 			c.dressed("en", "kg", theme)
-			c.do("axe", chromedp.Evaluate[chromedp.Void](source+"; undefined"))
+			c.Do("axe", chromedp.Evaluate[chromedp.Void](source+"; undefined"))
 			for _, screen := range all {
 				name := c.visit(screen)
-				for _, v := range eval[[]string](c, audit) {
+				for _, v := range pagetest.Eval[[]string](c.Cab, audit) {
 					t.Errorf("%s %s %s: %s", theme, role, name, v)
 				}
 			}
@@ -165,9 +167,9 @@ func TestAxeFindsNothing(t *testing.T) {
 // What the audits find in a page that is spoilt on purpose.
 func TestTheAuditsFindWhatIsSpoilt(t *testing.T) {
 	source := axe(t)
-	c := enter(t, browser(t), atWork(t), 800, 1280)
-	c.do("spoil", chromedp.Evaluate[chromedp.Void](source+`; document.querySelector('h1').style.color = '#888'; document.querySelector('main button').style = 'min-height: 16px; height: 16px; font-size: 10px'; undefined`))
-	found := strings.Join(eval[[]string](c, audit), "\n") + strings.Join(eval[[]string](c, laidOut), "\n")
+	c := enter(t, pagetest.Browser(t), atWork(t), 800, 1280)
+	c.Do("spoil", chromedp.Evaluate[chromedp.Void](source+`; document.querySelector('h1').style.color = '#888'; document.querySelector('main button').style = 'min-height: 16px; height: 16px; font-size: 10px'; undefined`))
+	found := strings.Join(pagetest.Eval[[]string](c.Cab, audit), "\n") + strings.Join(pagetest.Eval[[]string](c.Cab, laidOut), "\n")
 	for _, want := range []string{"color-contrast-enhanced", "color-contrast", "small: BUTTON", "small words: BUTTON"} {
 		if !strings.Contains(found, want) {
 			t.Errorf("%s is not found in:\n%s", want, found)
@@ -180,14 +182,14 @@ func TestShots(t *testing.T) {
 	if os.Getenv("HOPPERBOOK_SHOTS") == "" {
 		t.Skip("pictures are made where HOPPERBOOK_SHOTS names a folder")
 	}
-	ctx := browser(t)
+	ctx := pagetest.Browser(t)
 	for _, size := range [][2]int64{{360, 640}, {800, 1280}, {1280, 800}} {
 		c := enter(t, ctx, atWork(t), size[0], size[1])
 		for _, theme := range []string{"light", "dark"} {
 			c.dressed("en", "kg", theme)
 			for _, screen := range screens() {
 				name := c.visit(screen)
-				c.shot(fmt.Sprintf("%dx%d-%s-%s", size[0], size[1], theme, name))
+				c.Shot(fmt.Sprintf("%dx%d-%s-%s", size[0], size[1], theme, name))
 			}
 		}
 	}

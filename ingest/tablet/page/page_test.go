@@ -16,7 +16,7 @@ import (
 	"hopperbook/schemas/fault"
 )
 
-func serve(t *testing.T, f *fake, o page.Options) *httptest.Server {
+func serve(t *testing.T, f tablet.Agent, o page.Options) *httptest.Server {
 	t.Helper()
 	s := httptest.NewServer(page.Handler(f, o))
 	t.Cleanup(func() { s.CloseClientConnections(); s.Close() })

@@ -29,7 +29,7 @@ export function cautions(...words) {
 }
 
 export function findings(result) {
-  return (result.findings ?? []).length > 0 && h('ul', { class: 'plain' }, result.findings.map((f) => h('li', { class: 'note', lang: 'en' }, f)));
+  return (result.findings ?? []).length > 0 && h('ul', { class: 'rows' }, result.findings.map((f) => h('li', { class: 'note', lang: 'en' }, f)));
 }
 
 export function outcome(...rows) {

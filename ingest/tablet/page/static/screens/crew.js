@@ -24,7 +24,7 @@ export function who({ go }) {
 }
 
 export function notices() {
-  const list = h('ul', { class: 'plain' });
+  const list = h('ul', { class: 'rows' });
   let seen = '';
   const live = () => {
     const now = JSON.stringify(state.view.notices);

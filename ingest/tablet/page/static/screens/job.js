@@ -52,7 +52,7 @@ export function start({ go }) {
   }
   return { title: t('start.stop'), parts: [
     h('p', { class: 'note bad' }, h('span', { class: 'shape', 'aria-hidden': 'true' }, '✗'), t('start.failed')),
-    h('ul', { class: 'plain' }, failed.map((c) => h('li', { class: 'entry' }, h('b', {}, tc('item', c.item)), h('span', {}, has('fix', c.item) ? tc('fix', c.item) : t('start.put_right'))))),
+    h('ul', { class: 'rows' }, failed.map((c) => h('li', { class: 'entry' }, h('b', {}, tc('item', c.item)), h('span', {}, has('fix', c.item) ? tc('fix', c.item) : t('start.put_right'))))),
     h('div', { class: 'grid' }, h('a', { class: 'button main', href: '#check', 'data-key': 'to-check' }, t('start.check_again'))),
     h('section', {}, h('h2', {}, t('start.override')), textField(form, 'reason', t('start.reason')),
       h('div', { class: 'grid' }, h('button', { type: 'button', class: 'danger', 'data-key': 'anyway', onclick: anyway }, t('start.anyway')))),

@@ -12,7 +12,7 @@ const lasting = ['event.amended', 'notice.acknowledged', 'pass.logged'];
 const about = (e) => `${tc('entry', e.type)}${e.kg === null ? '' : ` · ${full('mass', e.kg, 0)}`}${e.words ? ` · ${e.words}` : ''}`;
 
 export function log() {
-  const list = h('ul', { class: 'plain' });
+  const list = h('ul', { class: 'rows' });
   let seen = '';
   const live = () => {
     const v = state.view;
