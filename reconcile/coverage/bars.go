@@ -103,7 +103,7 @@ func (b *builder) add(s *Segment) {
 // these shares of the bout width and of a strip.
 const (
 	straightShare   = 5e-4
-	straightOfStrip = 6e-3
+	straightOfStrip = 12e-3
 )
 
 // grow tells whether the step goes straight on over du, dv of length l to u, v, and takes it up.
@@ -253,7 +253,7 @@ func (b *builder) fan(n step, r float64) {
 	a := b.last
 	sin, cos := a.du*n.dv-a.dv*n.du, a.du*n.du+a.dv*n.dv
 	angle := math.Atan2(sin, cos)
-	chords := max(1, math.Ceil(math.Abs(angle)/min(0.25, math.Sqrt(8*tipM/5/r))))
+	chords := max(1, math.Ceil(math.Abs(angle)/min(0.25, math.Sqrt(8*tipM/r))))
 	phi := angle / chords
 	if phi != 0 {
 		r *= math.Sqrt(phi / math.Sin(phi))

@@ -88,7 +88,7 @@ const (
 	mostStrips    = 4e5 // along everything driven: narrow swaths need no finer ones
 	boutsInTile   = 3.5
 	leastTileM    = 20
-	tolShare      = 2e-5
+	tolShare      = 8e-5
 	roughPerM     = 0.25 // rough strips a metre of such a square's side, about
 	mostSampled   = 4096 // segments looked at to choose
 )

@@ -33,6 +33,15 @@ func bend(a, b, c *lengths) float64 {
 	return greater(d, off(a.excluded, b.excluded, c.excluded)) / 2
 }
 
+// rise is by how much a and b differ, at the class where that is most.
+func rise(a, b *lengths) float64 {
+	d := math.Abs(a.once - b.once)
+	d = greater(d, math.Abs(a.twice-b.twice))
+	d = greater(d, math.Abs(a.more-b.more))
+	d = greater(d, math.Abs(a.outside-b.outside))
+	return greater(d, math.Abs(a.excluded-b.excluded))
+}
+
 // hit is the part of a line inside one quadrilateral, or inside several that follow
 // each other without much of a turn. Quadrilaterals are named by their first bar.
 type hit struct {

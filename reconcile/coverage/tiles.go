@@ -8,7 +8,7 @@ import (
 
 // stripsInTile is how many strips a tile is high: 27, so that it can be worked
 // out by 3, 9 or 27 lines in the middle of as many strips each.
-const stripsInTile = 27
+const stripsInTile = 81
 
 // tileKey is the row and column of a tile.
 type tileKey struct{ row, col int32 }
