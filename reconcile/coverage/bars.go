@@ -23,6 +23,9 @@ const againBouts = 1.5
 // heading between two fixes is backing up or noise, not a turn.
 const maxTurnCos = -0.5
 
+// straightShare is how much of the bout width points may lie off a straight line to be taken for points of
+// it, at most; see also straightOfSide.
+
 // cornerCos is the cosine of the turn from which on the ends on both sides of it stand out.
 const cornerCos = 0.8
 
@@ -65,19 +68,27 @@ type builder struct {
 	swathM2 float64
 }
 
-// growth is what decides whether a step may grow.
+// growth is what decides whether a step may grow. Along and across are measured from where the step begins, by
+// the way of its first segment.
 type growth struct {
-	raw              *Segment // the last segment of the step
-	rawM             float64  // its length
-	sumM             float64  // lengths of all
-	du, dv           float64  // way of the last segment
-	loU, loV         float64  // directions between which the end must lie, so that
-	hiU, hiV         float64  // every point passed is within straightM of the line
-	straightM, chord float64
+	raw       *Segment // the last segment of the step
+	rawM      float64  // its length
+	sumM      float64  // lengths of all
+	du, dv    float64  // way of the last segment
+	eu, ev    float64  // direction of the first
+	alongM    float64  // where the step ends
+	lo, hi    float64  // slopes between which its end must lie, so that every point passed is within straightM of the line
+	straightM float64
 }
 
 func (b *builder) add(s *Segment) {
-	fu, fv := b.c.frame.to(s.FromXM, s.FromYM)
+	var fu, fv float64
+	g := &b.grown
+	if g.raw != nil && g.raw.ToXM == s.FromXM && g.raw.ToYM == s.FromYM {
+		fu, fv = b.next.u, b.next.v
+	} else {
+		fu, fv = b.c.frame.to(s.FromXM, s.FromYM)
+	}
 	u, v := b.c.frame.to(s.ToXM, s.ToYM)
 	du, dv := u-fu, v-fv
 	l := math.Sqrt(du*du + dv*dv)
@@ -85,26 +96,18 @@ func (b *builder) add(s *Segment) {
 	if l < shortM {
 		return
 	}
-	onwards := b.next.widthM > 0 && joined(b.grown.raw, s, b.grown.rawM)
+	onwards := g.raw != nil && joined(g.raw, s, g.rawM)
 	if onwards && s.WidthM == b.next.widthM && b.grow(du, dv, l, u, v) {
 		b.next.u, b.next.v, b.next.endM = u, v, s.StartM+l
-		b.grown.raw, b.grown.rawM = s, l
+		g.raw, g.rawM = s, l
 		return
 	}
 	b.emit()
 	b.apart = !onwards
 	b.next = step{fu: fu, fv: fv, u: u, v: v, startM: s.StartM, endM: s.StartM + l, widthM: s.WidthM, line: s.Line}
-	wide := min(straightShare*s.WidthM, straightOfStrip*b.c.stripM)
-	b.grown = growth{raw: s, rawM: l, sumM: l, du: du, dv: dv, straightM: wide, chord: l}
-	b.grown.loU, b.grown.loV, b.grown.hiU, b.grown.hiV = dv*wide/l+du, -du*wide/l+dv, -dv*wide/l+du, du*wide/l+dv
+	wide, k := min(straightShare*s.WidthM, b.c.straightM), 1/l
+	*g = growth{raw: s, rawM: l, sumM: l, du: du, dv: dv, eu: du * k, ev: dv * k, alongM: l, straightM: wide, lo: -wide * k, hi: wide * k}
 }
-
-// How far off a straight line points may lie to be taken for points of it: the less of
-// these shares of the bout width and of a strip.
-const (
-	straightShare   = 5e-4
-	straightOfStrip = 12e-3
-)
 
 // grow tells whether the step goes straight on over du, dv of length l to u, v, and takes it up.
 //
@@ -113,25 +116,17 @@ const (
 func (b *builder) grow(du, dv, l, u, v float64) bool {
 	g := &b.grown
 	cross, dot := g.du*dv-g.dv*du, g.du*du+g.dv*dv
-	if dot <= 0 || b.next.widthM/2*math.Abs(cross) > min(l, g.rawM)*l*g.rawM {
+	if dot <= 0 || b.next.widthM/2*math.Abs(cross) > lesser(l, g.rawM)*l*g.rawM {
 		return false
 	}
 	wu, wv := u-b.next.fu, v-b.next.fv
-	if g.loU*wv-g.loV*wu < 0 || g.hiU*wv-g.hiV*wu > 0 {
+	along, across := wu*g.eu+wv*g.ev, wv*g.eu-wu*g.ev
+	if along <= g.alongM || along > longestM || across < g.lo*along || across > g.hi*along {
 		return false
 	}
-	d := math.Sqrt(wu*wu + wv*wv)
-	if d > longestM || d < g.chord {
-		return false
-	}
-	g.chord = d
-	k := g.straightM / d
-	if lu, lv := wu+wv*k, wv-wu*k; g.loU*lv-g.loV*lu > 0 {
-		g.loU, g.loV = lu, lv
-	}
-	if hu, hv := wu-wv*k, wv+wu*k; g.hiU*hv-g.hiV*hu < 0 {
-		g.hiU, g.hiV = hu, hv
-	}
+	k := 1 / along
+	g.lo, g.hi = greater(g.lo, (across-g.straightM)*k), lesser(g.hi, (across+g.straightM)*k)
+	g.alongM = along
 	g.sumM += l
 	g.du, g.dv = du, dv
 	return true
@@ -143,8 +138,9 @@ func (b *builder) emit() {
 	if n.widthM == 0 {
 		return
 	}
-	n.lengthM = b.grown.chord
-	n.du, n.dv = (n.u-n.fu)/n.lengthM, (n.v-n.fv)/n.lengthM
+	n.du, n.dv = n.u-n.fu, n.v-n.fv
+	n.lengthM = math.Sqrt(n.du*n.du + n.dv*n.dv)
+	n.du, n.dv = n.du/n.lengthM, n.dv/n.lengthM
 	n.r = n.widthM / 2 * (b.grown.sumM / n.lengthM)
 	switch {
 	case b.apart || !b.inside:
@@ -282,7 +278,7 @@ func joined(a, b *Segment, lengthM float64) bool {
 // the same direction, hence the doubled angle.
 func mainDirection(segments []Segment) frame {
 	c2, s2 := 0.0, 0.0
-	for i := 0; i < len(segments); i += 1 + len(segments)/mostSampled {
+	for i := 0; i < len(segments); i += 1 + len(segments)/mostLookedAt {
 		s := &segments[i]
 		dx, dy := s.ToXM-s.FromXM, s.ToYM-s.FromYM
 		if l := math.Sqrt(dx*dx + dy*dy); l > 0 {

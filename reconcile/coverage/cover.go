@@ -18,6 +18,7 @@ type Options struct {
 type Cover struct {
 	frame              frame
 	stripM             float64
+	straightM          float64 // how far points may lie off a straight step, at most
 	tolM2, tolTileM2   float64 // what a rough strip, and what the other strips of a tile, may be off
 	perTileU, perTileV float64 // tiles a metre
 	options            Options
@@ -40,6 +41,7 @@ type Cover struct {
 	sum                areas
 
 	under     box // tiles of the quadrilaterals that are not filed yet
+	within    rect
 	underFrom int32
 	sorted    []run
 	worker    worker
@@ -88,9 +90,9 @@ const (
 	mostStrips    = 4e5 // along everything driven: narrow swaths need no finer ones
 	boutsInTile   = 3.5
 	leastTileM    = 20
-	tolShare      = 8e-5
 	roughPerM     = 0.25 // rough strips a metre of such a square's side, about
-	mostSampled   = 4096 // segments looked at to choose
+	mostSampled   = 4096 // segments until frame and strips are settled
+	mostLookedAt  = 1024 // of them to choose
 )
 
 // settle chooses the frame and the strips from the first segments.
@@ -98,7 +100,7 @@ func (c *Cover) settle(segments []Segment) {
 	c.settled = len(segments)
 	c.frame = mainDirection(segments)
 	var swathM2, widthM, lengthM float64
-	stride := 1 + len(segments)/mostSampled
+	stride := 1 + len(segments)/mostLookedAt
 	n := 0.0
 	for i := 0; i < len(segments); i += stride {
 		l := segments[i].lengthM() * float64(stride)
@@ -120,6 +122,7 @@ func (c *Cover) settle(segments []Segment) {
 	c.perTileV = 1 / (stripsInTile * c.stripM)
 	c.perTileU = 1 / max(leastTileM, boutsInTile*widthM/n)
 	areaM2 = max(1, areaM2)
+	c.straightM = straightOfSide * math.Sqrt(areaM2)
 	c.tolM2 = tolShare * areaM2 / math.Sqrt(roughPerM*math.Sqrt(areaM2))
 	c.tolTileM2 = tolShare * math.Sqrt(areaM2/(c.perTileU*c.perTileV))
 	c.fileSides()
@@ -132,10 +135,13 @@ func (c *Cover) settle(segments []Segment) {
 // Until mostSampled segments are there, frame and strips are chosen anew, and everything is laid
 // anew, whenever their number has doubled or their area is four times as large.
 func (c *Cover) Add(segments []Segment) error {
-	if err := check(segments); err != nil {
+	ordered, err := check(segments)
+	if err != nil {
 		return err
 	}
-	segments = inOrder(segments)
+	if !ordered {
+		segments = inOrder(segments)
+	}
 	if c.count > 0 {
 		segments = c.unknown(segments)
 	}
@@ -184,19 +190,11 @@ func (c *Cover) lay(segments []Segment) {
 	c.swath += int64(math.Round(b.swathM2 / areaUnitM2))
 }
 
-// inOrder is the segments in the order of the drive, each once; segments itself where that is so.
+// inOrder is the segments in the order of the drive, each once.
 func inOrder(segments []Segment) []Segment {
-	for i := 1; i < len(segments); i++ {
-		if a, b := &segments[i-1], &segments[i]; a.Line == b.Line && a.StartM < b.StartM {
-			continue
-		}
-		if compareSegments(segments[i-1], segments[i]) >= 0 {
-			segments = slices.Clone(segments)
-			slices.SortFunc(segments, compareSegments)
-			return slices.Compact(segments)
-		}
-	}
-	return segments
+	segments = slices.Clone(segments)
+	slices.SortFunc(segments, compareSegments)
+	return slices.Compact(segments)
 }
 
 // Result is the areas of everything added. It works out the tiles that changed since the last one.

@@ -45,11 +45,14 @@ func (a *areas) add(b areas, sign int64) {
 // box is a rectangle of tiles, ends included.
 type box struct{ row0, row1, col0, col1 int32 }
 
+// rect is the same on the plane, in m.
+type rect struct{ u0, u1, v0, v1 float64 }
+
 // open begins a piece.
 func (c *Cover) open(line int, run int32, againM float64) {
 	n := int32(len(c.bars))
 	c.pieces = append(c.pieces, piece{line: line, run: run, againM: againM, from: n, to: n})
-	c.under, c.underFrom = box{row0: 1}, n
+	c.under, c.underFrom, c.within = box{row0: 1}, n, rect{u0: math.Inf(1)}
 }
 
 // runOf is the first piece of the unbroken spreading that a piece belongs to.
@@ -85,18 +88,20 @@ func (c *Cover) push(b bar) {
 func (c *Cover) pushNear(b bar) {
 	n := int32(len(c.bars))
 	c.bars = append(c.bars, b)
-	if n == c.pieces[len(c.pieces)-1].from {
+	w := &c.within
+	if b.lu >= w.u0 && b.lu <= w.u1 && b.ru >= w.u0 && b.ru <= w.u1 && b.lv >= w.v0 && b.lv <= w.v1 && b.rv >= w.v0 && b.rv <= w.v1 ||
+		n == c.pieces[len(c.pieces)-1].from {
 		return
 	}
 	a := &c.bars[n-1]
-	in := box{
+	c.flush(n - 1)
+	c.underFrom = n - 1
+	in := &c.under
+	*in = box{
 		row0: c.rowOf(min(a.lv, a.rv, b.lv, b.rv)), row1: c.rowOf(max(a.lv, a.rv, b.lv, b.rv)),
 		col0: c.colOf(min(a.lu, a.ru, b.lu, b.ru)), col1: c.colOf(max(a.lu, a.ru, b.lu, b.ru)),
 	}
-	if in != c.under {
-		c.flush(n - 1)
-		c.under, c.underFrom = in, n-1
-	}
+	*w = rect{float64(in.col0) / c.perTileU, float64(in.col1+1) / c.perTileU, float64(in.row0) / c.perTileV, float64(in.row1+1) / c.perTileV}
 }
 
 func (c *Cover) rowOf(v float64) int32 { return int32(math.Floor(v * c.perTileV)) }

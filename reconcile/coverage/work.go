@@ -31,6 +31,7 @@ type section struct {
 	v0, v1         float64
 	low, mid, high int32
 	jump0, jump1   bool // the lengths jump at its ends
+	bent           bool // breaks in it were left out
 	sure           bool // that three lines agree is no chance
 }
 
@@ -78,8 +79,6 @@ func (c *Cover) work(t *tile) areas {
 const (
 	mostBreaks  = 64
 	leastLayerM = 1e-7
-	thinOf      = 16
-	sureOf      = 1
 	mostLines   = 1000 // bounds the work for one tile, whatever it holds
 )
 
@@ -105,10 +104,12 @@ func (w *worker) cutUp() {
 			if n := len(w.sections); n > 0 {
 				w.sections[n-1].jump1 = s.jump0
 			}
-		case b.v-s.v0 >= w.thinM || next-b.v >= w.thinM:
+		case b.v-s.v0 < w.thinM && next-b.v < w.thinM:
+			s.bent = true
+		default:
 			s.v1, s.jump1 = b.v, b.jump
 			w.sections = append(w.sections, s)
-			s.v0, s.jump0 = b.v, b.jump
+			s = section{v0: b.v, jump0: b.jump}
 		}
 	}
 	s.v1, s.jump1 = w.v1, true
@@ -129,7 +130,7 @@ func (w *worker) first() {
 		} else {
 			s.low = w.sections[i-1].high
 		}
-		if s.v1-s.v0 >= w.thinM {
+		if s.bent || s.v1-s.v0 >= w.thinM {
 			s.mid = line((s.v0 + s.v1) / 2)
 		}
 		if s.jump1 {
@@ -148,7 +149,7 @@ func (w *worker) first() {
 	}
 	w.cross()
 	for i := range w.sections {
-		if s := &w.sections[i]; s.v1-s.v0 < w.thinM {
+		if s := &w.sections[i]; !s.bent && s.v1-s.v0 < w.thinM {
 			w.sum.add(&w.met[s.low], (s.v1-s.v0)/2)
 			w.sum.add(&w.met[s.high], (s.v1-s.v0)/2)
 		} else {
