@@ -40,8 +40,8 @@ type Cover struct {
 	swath              int64   // in areaUnitM2
 	sum                areas
 
-	under     box // tiles of the quadrilaterals that are not filed yet
-	within    rect
+	under     box  // tiles of the quadrilaterals that are not filed yet
+	low, high rect // the first and the last of them
 	underFrom int32
 	sorted    []run
 	worker    worker
@@ -140,7 +140,7 @@ func (c *Cover) Add(segments []Segment) error {
 		return err
 	}
 	if !ordered {
-		segments = inOrder(segments)
+		segments = inOrder(slices.Clone(segments))
 	}
 	if c.count > 0 {
 		segments = c.unknown(segments)
@@ -172,7 +172,9 @@ func swathOf(segments []Segment) (m2 float64) {
 
 // again forgets what was laid, settles by all segments so far and gives them in order.
 func (c *Cover) again() []Segment {
-	c.early = inOrder(c.early)
+	if !slices.IsSortedFunc(c.early, compareSegments) {
+		c.early = inOrder(c.early)
+	}
 	clear(c.known)
 	clear(c.tileAt)
 	c.bars, c.pieces, c.runs, c.tiles, c.stale = c.bars[:0], c.pieces[:0], c.runs[:0], c.tiles[:0], c.stale[:0]
@@ -190,9 +192,8 @@ func (c *Cover) lay(segments []Segment) {
 	c.swath += int64(math.Round(b.swathM2 / areaUnitM2))
 }
 
-// inOrder is the segments in the order of the drive, each once.
+// inOrder sorts segments into the order of the drive, each once.
 func inOrder(segments []Segment) []Segment {
-	segments = slices.Clone(segments)
 	slices.SortFunc(segments, compareSegments)
 	return slices.Compact(segments)
 }

@@ -48,41 +48,66 @@ type hit struct {
 	x0, x1   float64
 	firstM   float64 // driven where the first of them begins
 	lastM    float64 // and where the last of them ends
-	first    int32   // the first quadrilateral
+	way      float64 // of the first
 	at0, at1 int32   // those that reach to x0 and x1
 	run      int32   // unbroken spreading
 	piece    int32
+	open     int32 // the bar up to which it reaches, where that is not in x0 and x1 yet: see shut
 }
 
 // meet adds what of the line v lies in the quadrilateral of bar i and in the tile. It is taken up by the hit
 // before where it goes on from that, and not so much further along that a place may be covered again.
+//
+// Where quadrilaterals lie along the line, it goes from bar to bar through them: then only
+// the crossings of the first bar and the last are worked out.
 func (w *worker) meet(hits []hit, of owner, i int32, v float64) []hit {
 	a, b := &w.c.bars[i], &w.c.bars[i+1]
+	through := (a.lv <= v) != (a.rv <= v) && (a.lv <= v) == (b.lv <= v) && (a.rv <= v) == (b.rv <= v)
+	var h *hit
+	if n := len(hits); n > 0 {
+		h = &hits[n-1]
+		if h.open == i && through && h.way == way(a, b) {
+			h.open, h.lastM = i+1, b.s
+			return hits
+		}
+		if h.open >= 0 {
+			w.shut(h, v)
+		}
+	}
 	x0, x1 := cut(a, b, v)
-	if x0 < w.u0 {
-		x0 = w.u0
+	open := int32(-1)
+	if through && x0 >= w.u0 && x1 <= w.u1 {
+		open = i + 1
 	}
-	if x1 > w.u1 {
-		x1 = w.u1
-	}
+	x0, x1 = greater(x0, w.u0), lesser(x1, w.u1)
 	if x0 >= x1 {
 		return hits
 	}
-	if n := len(hits); n > 0 {
-		h := &hits[n-1]
-		if h.run == of.run && a.s-h.lastM <= 1 && x0 <= h.x1 && x1 >= h.x0 &&
-			(b.s-h.firstM <= of.againM || w.way(h.first) == w.way(i)) {
-			if x0 < h.x0 {
-				h.x0, h.at0 = x0, i
-			}
-			if x1 > h.x1 {
-				h.x1, h.at1 = x1, i
-			}
-			h.lastM = b.s
-			return hits
+	if h != nil && h.run == of.run && a.s-h.lastM <= 1 && x0 <= h.x1 && x1 >= h.x0 &&
+		(b.s-h.firstM <= of.againM || h.way == way(a, b)) {
+		if x0 < h.x0 {
+			h.x0, h.at0 = x0, i
 		}
+		if x1 > h.x1 {
+			h.x1, h.at1 = x1, i
+		}
+		h.lastM, h.open = b.s, open
+		return hits
 	}
-	return append(hits, hit{x0, x1, a.s, b.s, i, i, i, of.run, of.piece})
+	return append(hits, hit{x0, x1, a.s, b.s, way(a, b), i, i, of.run, of.piece, open})
+}
+
+// shut takes the bar up to which a hit is open into it.
+func (w *worker) shut(h *hit, v float64) {
+	b := &w.c.bars[h.open]
+	x := b.lu + (v-b.lv)*(b.ru-b.lu)/(b.rv-b.lv)
+	if x < h.x0 {
+		h.x0, h.at0 = greater(x, w.u0), h.open-1
+	}
+	if x > h.x1 {
+		h.x1, h.at1 = lesser(x, w.u1), h.open-1
+	}
+	h.open = -1
 }
 
 // owner is whose quadrilaterals are met.
@@ -95,10 +120,9 @@ func (w *worker) owner(p int32) owner {
 	return owner{w.c.pieces[p].againM, w.c.runOf(p), p}
 }
 
-// way is 1 where the machine drives to the right, -1 to the left; mostly across the
+// way is 1 where the machine drives to the right between two bars, -1 to the left; mostly across the
 // lines it is a number that equals no other, so that nothing is taken for straight on.
-func (w *worker) way(i int32) float64 {
-	a, b := &w.c.bars[i], &w.c.bars[i+1]
+func way(a, b *bar) float64 {
 	du, dv := b.lu+b.ru-a.lu-a.ru, b.lv+b.rv-a.lv-a.rv
 	if math.Abs(du) < math.Abs(dv) {
 		return math.NaN()

@@ -45,14 +45,11 @@ func (a *areas) add(b areas, sign int64) {
 // box is a rectangle of tiles, ends included.
 type box struct{ row0, row1, col0, col1 int32 }
 
-// rect is the same on the plane, in m.
-type rect struct{ u0, u1, v0, v1 float64 }
-
 // open begins a piece.
 func (c *Cover) open(line int, run int32, againM float64) {
 	n := int32(len(c.bars))
 	c.pieces = append(c.pieces, piece{line: line, run: run, againM: againM, from: n, to: n})
-	c.under, c.underFrom, c.within = box{row0: 1}, n, rect{u0: math.Inf(1)}
+	c.under, c.underFrom, c.low = box{row0: 1}, n, rect{}
 }
 
 // runOf is the first piece of the unbroken spreading that a piece belongs to.
@@ -88,20 +85,29 @@ func (c *Cover) push(b bar) {
 func (c *Cover) pushNear(b bar) {
 	n := int32(len(c.bars))
 	c.bars = append(c.bars, b)
-	w := &c.within
-	if b.lu >= w.u0 && b.lu <= w.u1 && b.ru >= w.u0 && b.ru <= w.u1 && b.lv >= w.v0 && b.lv <= w.v1 && b.rv >= w.v0 && b.rv <= w.v1 ||
-		n == c.pieces[len(c.pieces)-1].from {
-		return
+	if n == c.pieces[len(c.pieces)-1].from || c.low.holds(lesser(b.lu, b.ru), lesser(b.lv, b.rv)) && c.high.holds(greater(b.lu, b.ru), greater(b.lv, b.rv)) {
+		return // the quadrilateral goes to the same tiles as the one before
 	}
 	a := &c.bars[n-1]
-	c.flush(n - 1)
-	c.underFrom = n - 1
-	in := &c.under
-	*in = box{
+	in := box{
 		row0: c.rowOf(min(a.lv, a.rv, b.lv, b.rv)), row1: c.rowOf(max(a.lv, a.rv, b.lv, b.rv)),
 		col0: c.colOf(min(a.lu, a.ru, b.lu, b.ru)), col1: c.colOf(max(a.lu, a.ru, b.lu, b.ru)),
 	}
-	*w = rect{float64(in.col0) / c.perTileU, float64(in.col1+1) / c.perTileU, float64(in.row0) / c.perTileV, float64(in.row1+1) / c.perTileV}
+	if in != c.under {
+		c.flush(n - 1)
+		c.under, c.underFrom = in, n-1
+		c.low, c.high = c.rectOf(in.row0, in.col0), c.rectOf(in.row1, in.col1)
+	}
+}
+
+// rect is a rectangle of the frame.
+type rect struct{ u0, v0, u1, v1 float64 }
+
+func (r *rect) holds(u, v float64) bool { return u >= r.u0 && u < r.u1 && v >= r.v0 && v < r.v1 }
+
+// rectOf is a tile's.
+func (c *Cover) rectOf(row, col int32) rect {
+	return rect{float64(col) / c.perTileU, float64(row) / c.perTileV, float64(col+1) / c.perTileU, float64(row+1) / c.perTileV}
 }
 
 func (c *Cover) rowOf(v float64) int32 { return int32(math.Floor(v * c.perTileV)) }

@@ -216,6 +216,9 @@ func (w *worker) cross() {
 		}
 	}
 	for j, v := range w.heights {
+		if k := len(w.hits[j]); k > 0 && w.hits[j][k-1].open >= 0 {
+			w.shut(&w.hits[j][k-1], v)
+		}
 		w.met = append(w.met, w.line(w.hits[j], v))
 	}
 }
