@@ -75,20 +75,12 @@ type growth struct {
 	rawM      float64  // its length
 	sumM      float64  // lengths of all
 	du, dv    float64  // way of the last segment
-	eu, ev    float64  // direction of the first
-	alongM    float64  // where the step ends
-	lo, hi    float64  // slopes between which its end must lie, so that every point passed is within straightM of the line
-	straightM float64
+	straightM float64  // how far points may lie off the line
 }
 
+// add begins a step with a segment, or leaves a segment that goes nowhere.
 func (b *builder) add(s *Segment) {
-	var fu, fv float64
-	g := &b.grown
-	if g.raw != nil && g.raw.ToXM == s.FromXM && g.raw.ToYM == s.FromYM {
-		fu, fv = b.next.u, b.next.v
-	} else {
-		fu, fv = b.c.frame.to(s.FromXM, s.FromYM)
-	}
+	fu, fv := b.c.frame.to(s.FromXM, s.FromYM)
 	u, v := b.c.frame.to(s.ToXM, s.ToYM)
 	du, dv := u-fu, v-fv
 	l := math.Sqrt(du*du + dv*dv)
@@ -96,40 +88,56 @@ func (b *builder) add(s *Segment) {
 	if l < shortM {
 		return
 	}
-	onwards := g.raw != nil && joined(g.raw, s, g.rawM)
-	if onwards && s.WidthM == b.next.widthM && b.grow(du, dv, l, u, v) {
-		b.next.u, b.next.v, b.next.endM = u, v, s.StartM+l
-		g.raw, g.rawM = s, l
-		return
-	}
+	onwards := b.grown.raw != nil && joined(b.grown.raw, s, b.grown.rawM)
 	b.emit()
 	b.apart = !onwards
 	b.next = step{fu: fu, fv: fv, u: u, v: v, startM: s.StartM, endM: s.StartM + l, widthM: s.WidthM, line: s.Line}
-	wide, k := min(straightShare*s.WidthM, b.c.straightM), 1/l
-	*g = growth{raw: s, rawM: l, sumM: l, du: du, dv: dv, eu: du * k, ev: dv * k, alongM: l, straightM: wide, lo: -wide * k, hi: wide * k}
+	b.grown = growth{raw: s, rawM: l, sumM: l, du: du, dv: dv, straightM: min(straightShare*s.WidthM, b.c.straightM)}
 }
 
-// grow tells whether the step goes straight on over du, dv of length l to u, v, and takes it up.
+// grow takes up the segments from i on that go straight on from the one the step began with, and returns the
+// first that does not. A step may grow as long as its end lies in a wedge from its begin that every point passed
+// makes narrower: then all are within straightM of the line.
 //
 // The step is then taken as wide as gives it the area of its segments. That holds
 // where none of them folds over the one before, which is tested as well.
-func (b *builder) grow(du, dv, l, u, v float64) bool {
-	g := &b.grown
-	cross, dot := g.du*dv-g.dv*du, g.du*du+g.dv*dv
-	if dot <= 0 || b.next.widthM/2*math.Abs(cross) > lesser(l, g.rawM)*l*g.rawM {
-		return false
+func (b *builder) grow(segments []Segment, i int) int {
+	if b.grown.raw == nil {
+		return i
 	}
-	wu, wv := u-b.next.fu, v-b.next.fv
-	along, across := wu*g.eu+wv*g.ev, wv*g.eu-wu*g.ev
-	if along <= g.alongM || along > longestM || across < g.lo*along || across > g.hi*along {
-		return false
+	g, n, to := b.grown, &b.next, b.c.frame
+	k := 1 / g.rawM
+	au, av := g.du*k, g.dv*k // along
+	alongM, lo, hi := g.rawM, -g.straightM*k, g.straightM*k
+	r := n.widthM / 2
+	fu, fv, u, v := n.fu, n.fv, n.u, n.v
+	for ; i < len(segments); i++ {
+		s := &segments[i]
+		if s.FromXM != g.raw.ToXM || s.FromYM != g.raw.ToYM || s.Line != g.raw.Line || s.WidthM != n.widthM || !(math.Abs(s.StartM-g.raw.StartM-g.rawM) < 1) {
+			break
+		}
+		tu, tv := to.to(s.ToXM, s.ToYM)
+		du, dv := tu-u, tv-v
+		l := math.Sqrt(du*du + dv*dv)
+		cross, dot := g.du*dv-g.dv*du, g.du*du+g.dv*dv
+		fold, both := r*math.Abs(cross), l*g.rawM
+		if l < shortM || dot <= 0 || fold > l*both || fold > g.rawM*both {
+			break
+		}
+		along, across := (tu-fu)*au+(tv-fv)*av, (tv-fv)*au-(tu-fu)*av
+		if along <= alongM || along > longestM || across < lo*along || across > hi*along {
+			break
+		}
+		k := 1 / along
+		lo, hi = max(lo, (across-g.straightM)*k), min(hi, (across+g.straightM)*k) // as often as not: no branches
+		u, v, alongM = tu, tv, along
+		g.raw, g.rawM, g.du, g.dv = s, l, du, dv
+		g.sumM += l
 	}
-	k := 1 / along
-	g.lo, g.hi = greater(g.lo, (across-g.straightM)*k), lesser(g.hi, (across+g.straightM)*k)
-	g.alongM = along
-	g.sumM += l
-	g.du, g.dv = du, dv
-	return true
+	b.swathM2 += (g.sumM - b.grown.sumM) * n.widthM
+	n.u, n.v, n.endM = u, v, g.raw.StartM+g.rawM
+	b.grown = g
+	return i
 }
 
 // emit lays the start of the step that is grown, and with it the end of the one before.

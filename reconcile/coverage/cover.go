@@ -185,8 +185,9 @@ func (c *Cover) again() []Segment {
 
 func (c *Cover) lay(segments []Segment) {
 	b := builder{c: c}
-	for i := range segments {
+	for i := 0; i < len(segments); {
 		b.add(&segments[i])
+		i = b.grow(segments, i+1)
 	}
 	b.finish()
 	c.swath += int64(math.Round(b.swathM2 / areaUnitM2))

@@ -60,15 +60,15 @@ type hit struct {
 //
 // Where quadrilaterals lie along the line, it goes from bar to bar through them: then only
 // the crossings of the first bar and the last are worked out.
-func (w *worker) meet(hits []hit, of owner, i int32, v float64) []hit {
+func (w *worker) meet(hits *[]hit, of owner, i int32, v float64) {
 	a, b := &w.c.bars[i], &w.c.bars[i+1]
 	through := (a.lv <= v) != (a.rv <= v) && (a.lv <= v) == (b.lv <= v) && (a.rv <= v) == (b.rv <= v)
 	var h *hit
-	if n := len(hits); n > 0 {
-		h = &hits[n-1]
+	if n := len(*hits); n > 0 {
+		h = &(*hits)[n-1]
 		if h.open == i && through && h.way == way(a, b) {
 			h.open, h.lastM = i+1, b.s
-			return hits
+			return
 		}
 		if h.open >= 0 {
 			w.shut(h, v)
@@ -81,7 +81,7 @@ func (w *worker) meet(hits []hit, of owner, i int32, v float64) []hit {
 	}
 	x0, x1 = greater(x0, w.u0), lesser(x1, w.u1)
 	if x0 >= x1 {
-		return hits
+		return
 	}
 	if h != nil && h.run == of.run && a.s-h.lastM <= 1 && x0 <= h.x1 && x1 >= h.x0 &&
 		(b.s-h.firstM <= of.againM || h.way == way(a, b)) {
@@ -92,9 +92,9 @@ func (w *worker) meet(hits []hit, of owner, i int32, v float64) []hit {
 			h.x1, h.at1 = x1, i
 		}
 		h.lastM, h.open = b.s, open
-		return hits
+		return
 	}
-	return append(hits, hit{x0, x1, a.s, b.s, way(a, b), i, i, of.run, of.piece, open})
+	*hits = append(*hits, hit{x0, x1, a.s, b.s, way(a, b), i, i, of.run, of.piece, open})
 }
 
 // shut takes the bar up to which a hit is open into it.

@@ -211,7 +211,7 @@ func (w *worker) cross() {
 				k++
 			}
 			for j := k; j < n && w.heights[j] <= hi; j++ {
-				w.hits[j] = w.meet(w.hits[j], of, i, w.heights[j])
+				w.meet(&w.hits[j], of, i, w.heights[j])
 			}
 		}
 	}
