@@ -27,19 +27,19 @@ func (l *lengths) add(m *lengths, k float64) {
 func bend(a, b, c *lengths) float64 {
 	off := func(x, y, z float64) float64 { return math.Abs(x - 2*y + z) }
 	d := off(a.once, b.once, c.once)
-	d = greater(d, off(a.twice, b.twice, c.twice))
-	d = greater(d, off(a.more, b.more, c.more))
-	d = greater(d, off(a.outside, b.outside, c.outside))
-	return greater(d, off(a.excluded, b.excluded, c.excluded)) / 2
+	d = max(d, off(a.twice, b.twice, c.twice))
+	d = max(d, off(a.more, b.more, c.more))
+	d = max(d, off(a.outside, b.outside, c.outside))
+	return max(d, off(a.excluded, b.excluded, c.excluded)) / 2
 }
 
 // rise is by how much a and b differ, at the class where that is most.
 func rise(a, b *lengths) float64 {
 	d := math.Abs(a.once - b.once)
-	d = greater(d, math.Abs(a.twice-b.twice))
-	d = greater(d, math.Abs(a.more-b.more))
-	d = greater(d, math.Abs(a.outside-b.outside))
-	return greater(d, math.Abs(a.excluded-b.excluded))
+	d = max(d, math.Abs(a.twice-b.twice))
+	d = max(d, math.Abs(a.more-b.more))
+	d = max(d, math.Abs(a.outside-b.outside))
+	return max(d, math.Abs(a.excluded-b.excluded))
 }
 
 // hit is the part of a line inside one quadrilateral, or inside several that follow
@@ -79,7 +79,7 @@ func (w *worker) meet(hits *[]hit, of owner, i int32, v float64) {
 	if through && x0 >= w.u0 && x1 <= w.u1 {
 		open = i + 1
 	}
-	x0, x1 = greater(x0, w.u0), lesser(x1, w.u1)
+	x0, x1 = max(x0, w.u0), min(x1, w.u1)
 	if x0 >= x1 {
 		return
 	}
@@ -102,10 +102,10 @@ func (w *worker) shut(h *hit, v float64) {
 	b := &w.c.bars[h.open]
 	x := b.lu + (v-b.lv)*(b.ru-b.lu)/(b.rv-b.lv)
 	if x < h.x0 {
-		h.x0, h.at0 = greater(x, w.u0), h.open-1
+		h.x0, h.at0 = max(x, w.u0), h.open-1
 	}
 	if x > h.x1 {
-		h.x1, h.at1 = lesser(x, w.u1), h.open-1
+		h.x1, h.at1 = min(x, w.u1), h.open-1
 	}
 	h.open = -1
 }
@@ -170,32 +170,17 @@ func cut(a, b *bar, v float64) (x0, x1 float64) {
 	}
 	if bl != br {
 		x := b.lu + (v-b.lv)*(b.ru-b.lu)/(b.rv-b.lv)
-		x0, x1 = lesser(x0, x), greater(x1, x)
+		x0, x1 = min(x0, x), max(x1, x)
 	}
 	if al != bl {
 		x := a.lu + (v-a.lv)*(b.lu-a.lu)/(b.lv-a.lv)
-		x0, x1 = lesser(x0, x), greater(x1, x)
+		x0, x1 = min(x0, x), max(x1, x)
 	}
 	if ar != br {
 		x := a.ru + (v-a.rv)*(b.ru-a.ru)/(b.rv-a.rv)
-		x0, x1 = lesser(x0, x), greater(x1, x)
+		x0, x1 = min(x0, x), max(x1, x)
 	}
 	return x0, x1
-}
-
-// lesser and greater are min and max without their care for NaN, which costs in the hottest loop.
-func lesser(a, b float64) float64 {
-	if b < a {
-		return b
-	}
-	return a
-}
-
-func greater(a, b float64) float64 {
-	if b > a {
-		return b
-	}
-	return a
 }
 
 // end is where a hit begins or ends.

@@ -85,7 +85,7 @@ func (c *Cover) push(b bar) {
 func (c *Cover) pushNear(b bar) {
 	n := int32(len(c.bars))
 	c.bars = append(c.bars, b)
-	if n == c.pieces[len(c.pieces)-1].from || c.low.holds(lesser(b.lu, b.ru), lesser(b.lv, b.rv)) && c.high.holds(greater(b.lu, b.ru), greater(b.lv, b.rv)) {
+	if n == c.pieces[len(c.pieces)-1].from || c.low.holds(min(b.lu, b.ru), min(b.lv, b.rv)) && c.high.holds(max(b.lu, b.ru), max(b.lv, b.rv)) {
 		return // the quadrilateral goes to the same tiles as the one before
 	}
 	a := &c.bars[n-1]

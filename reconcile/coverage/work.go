@@ -229,7 +229,7 @@ func span(a, b *bar) (lo, hi float64) {
 	if lo > hi {
 		lo, hi = hi, lo
 	}
-	return lesser(lesser(lo, b.lv), b.rv), greater(greater(hi, b.lv), b.rv)
+	return min(min(lo, b.lv), b.rv), max(max(hi, b.lv), b.rv)
 }
 
 func (w *worker) lookAtFence(t *tile) {
