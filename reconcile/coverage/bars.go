@@ -12,6 +12,7 @@ type piece struct {
 	line     int
 	run      int32   // a piece of the same unbroken spreading, itself where it is the first: see Cover.runOf
 	againM   float64 // driven after which covering a place is covering it again
+	arc      bool    // two bars, and between them the sector of a circle instead of a quadrilateral
 	from, to int32
 }
 
@@ -244,11 +245,18 @@ func (b *builder) corner(n step) {
 
 // sector lays the outer side of a turn as a piece of its own.
 func (b *builder) sector(n step) {
-	if cos := b.last.du*n.du + b.last.dv*n.dv; cos > maxTurnCos && 1-cos > 1e-12 {
-		b.c.open(n.line, b.run, againBouts*n.widthM)
-		b.fan(n, min(b.last.r, n.r))
-		b.c.close()
+	sin, cos := b.last.du*n.dv-b.last.dv*n.du, b.last.du*n.du+b.last.dv*n.dv
+	if cos <= maxTurnCos || 1-cos <= 1e-12 {
+		return
 	}
+	r := math.Copysign(min(b.last.r, n.r), sin)
+	tip := func(s step) bar {
+		if sin > 0 { // to the left: the right-hand half sweeps
+			return bar{n.fu, n.fv, n.fu + s.dv*r, n.fv - s.du*r, n.startM}
+		}
+		return bar{n.fu + s.dv*r, n.fv - s.du*r, n.fu, n.fv, n.startM}
+	}
+	b.c.layArc(n.line, b.run, againBouts*n.widthM, tip(b.last), tip(n))
 }
 
 // fan pushes bars from the point of a turn to the circle that the outer half of

@@ -63,9 +63,8 @@ type hit struct {
 func (w *worker) meet(hits *[]hit, of owner, i int32, v float64) {
 	a, b := &w.c.bars[i], &w.c.bars[i+1]
 	through := (a.lv <= v) != (a.rv <= v) && (a.lv <= v) == (b.lv <= v) && (a.rv <= v) == (b.rv <= v)
-	var h *hit
 	if n := len(*hits); n > 0 {
-		h = &(*hits)[n-1]
+		h := &(*hits)[n-1]
 		if h.open == i && through && h.way == way(a, b) {
 			h.open, h.lastM = i+1, b.s
 			return
@@ -79,20 +78,37 @@ func (w *worker) meet(hits *[]hit, of owner, i int32, v float64) {
 	if through && x0 >= w.u0 && x1 <= w.u1 {
 		open = i + 1
 	}
+	w.enter(hits, of, i, x0, x1, open)
+}
+
+// meetArc is meet for the sector between the bars i and i+1.
+func (w *worker) meetArc(hits *[]hit, of owner, i int32, v float64, a arc) {
+	if n := len(*hits); n > 0 && (*hits)[n-1].open >= 0 {
+		w.shut(&(*hits)[n-1], v)
+	}
+	x0, x1 := a.cut(v)
+	w.enter(hits, of, i, x0, x1, -1)
+}
+
+// enter adds the part x0..x1 of a line.
+func (w *worker) enter(hits *[]hit, of owner, i int32, x0, x1 float64, open int32) {
 	x0, x1 = max(x0, w.u0), min(x1, w.u1)
 	if x0 >= x1 {
 		return
 	}
-	if h != nil && h.run == of.run && a.s-h.lastM <= 1 && x0 <= h.x1 && x1 >= h.x0 &&
-		(b.s-h.firstM <= of.againM || h.way == way(a, b)) {
-		if x0 < h.x0 {
-			h.x0, h.at0 = x0, i
+	a, b := &w.c.bars[i], &w.c.bars[i+1]
+	if n := len(*hits); n > 0 {
+		h := &(*hits)[n-1]
+		if h.run == of.run && a.s-h.lastM <= 1 && x0 <= h.x1 && x1 >= h.x0 && (b.s-h.firstM <= of.againM || h.way == way(a, b)) {
+			if x0 < h.x0 {
+				h.x0, h.at0 = x0, i
+			}
+			if x1 > h.x1 {
+				h.x1, h.at1 = x1, i
+			}
+			h.lastM, h.open = b.s, open
+			return
 		}
-		if x1 > h.x1 {
-			h.x1, h.at1 = x1, i
-		}
-		h.lastM, h.open = b.s, open
-		return
 	}
 	*hits = append(*hits, hit{x0, x1, a.s, b.s, way(a, b), i, i, of.run, of.piece, open})
 }

@@ -110,6 +110,16 @@ func (c *Cover) rectOf(row, col int32) rect {
 	return rect{float64(col) / c.perTileU, float64(row) / c.perTileV, float64(col+1) / c.perTileU, float64(row+1) / c.perTileV}
 }
 
+// layArc is a piece of the sector between two bars.
+func (c *Cover) layArc(line int, run int32, againM float64, a, b bar) {
+	c.open(line, run, againM)
+	c.pieces[len(c.pieces)-1].arc = true
+	c.bars = append(c.bars, a, b)
+	u0, v0, u1, v1 := arcOf(&a, &b).bounds()
+	c.under = box{row0: c.rowOf(v0), row1: c.rowOf(v1), col0: c.colOf(u0), col1: c.colOf(u1)}
+	c.close()
+}
+
 func (c *Cover) rowOf(v float64) int32 { return int32(math.Floor(v * c.perTileV)) }
 func (c *Cover) colOf(u float64) int32 { return int32(math.Floor(u * c.perTileU)) }
 

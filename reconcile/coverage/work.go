@@ -201,6 +201,16 @@ func (w *worker) cross() {
 	}
 	for _, r := range w.runs {
 		of := w.owner(r.piece)
+		if w.c.pieces[r.piece].arc {
+			a := arcOf(&w.c.bars[r.from], &w.c.bars[r.to])
+			_, lo, _, hi := a.bounds()
+			for j, v := range w.heights {
+				if v >= lo && v <= hi {
+					w.meetArc(&w.hits[j], of, r.from, v, a)
+				}
+			}
+			continue
+		}
 		k := 0
 		for i := r.from; i < r.to; i++ {
 			lo, hi := span(&w.c.bars[i], &w.c.bars[i+1])
@@ -284,6 +294,12 @@ func (w *worker) lookAt(r run) {
 	}
 	if r.to == p.to-1 {
 		w.cap(&bars[r.to])
+	}
+	if p.arc {
+		top, bottom := arcOf(&bars[r.from], &bars[r.to]).turns()
+		w.breakAt(w.u0, top, w.u1, top)
+		w.breakAt(w.u0, bottom, w.u1, bottom)
+		return
 	}
 	leastJump := w.c.tolM2 / w.c.stripM
 	for i := r.from; i < r.to; i++ {
