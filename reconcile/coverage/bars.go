@@ -26,6 +26,7 @@ const maxTurnCos = -0.5
 
 // straightShare is how much of the bout width points may lie off a straight line to be taken for points of
 // it, at most; see also straightOfSide.
+const straightShare = 1e-3
 
 // cornerCos is the cosine of the turn from which on the ends on both sides of it stand out.
 const cornerCos = 0.8

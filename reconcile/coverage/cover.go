@@ -10,7 +10,7 @@ import (
 // Options are choices that cost time or accuracy; the zero value chooses by the
 // boundary and the first segments added.
 type Options struct {
-	StripM float64 // distance of the lines; 0: see the package comment
+	StripM float64 // an 81st of the height of a tile; 0: see the package comment
 }
 
 // Cover is coverage that grows: adding a batch costs what the batch costs,
@@ -19,7 +19,7 @@ type Cover struct {
 	frame              frame
 	stripM             float64
 	straightM          float64 // how far points may lie off a straight step, at most
-	tolM2, tolTileM2   float64 // what a rough strip, and what the other strips of a tile, may be off
+	tolM2              float64 // what a section of a tile may be off
 	perTileU, perTileV float64 // tiles a metre
 	options            Options
 	bounded            bool
@@ -84,15 +84,17 @@ func (c *Cover) Reset(boundary, exclusion *plane.Polygon, o Options) error {
 
 // How strips and tolerances are chosen: see the package comment.
 const (
-	leastStripM   = 0.02
-	mostStripM    = 1
-	stripsPerSide = 400 // of a square as large as what is covered
-	mostStrips    = 4e5 // along everything driven: narrow swaths need no finer ones
-	boutsInTile   = 3.5
-	leastTileM    = 20
-	roughPerM     = 0.25 // rough strips a metre of such a square's side, about
-	mostSampled   = 4096 // segments until frame and strips are settled
-	mostLookedAt  = 1024 // of them to choose
+	leastStripM    = 0.02
+	mostStripM     = 1
+	stripsPerSide  = 400 // of a square as large as what is covered
+	mostStrips     = 4e5 // along everything driven: narrow swaths need no finer ones
+	boutsInTile    = 3.5
+	leastTileM     = 20
+	roughPerM      = 0.25 // sections that bend a metre of such a square's side, about
+	mostSampled    = 4096 // segments until frame and strips are settled
+	mostLookedAt   = 1024 // of them to choose
+	straightOfSide = 4e-5 // of such a square's side: how far points may lie off a straight step, at most
+	tolShare       = 8e-5 // of the area, were all sections as far off as they may be, by chance
 )
 
 // settle chooses the frame and the strips from the first segments.
@@ -124,7 +126,6 @@ func (c *Cover) settle(segments []Segment) {
 	areaM2 = max(1, areaM2)
 	c.straightM = straightOfSide * math.Sqrt(areaM2)
 	c.tolM2 = tolShare * areaM2 / math.Sqrt(roughPerM*math.Sqrt(areaM2))
-	c.tolTileM2 = tolShare * math.Sqrt(areaM2/(c.perTileU*c.perTileV))
 	c.fileSides()
 }
 

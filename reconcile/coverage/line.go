@@ -26,20 +26,14 @@ func (l *lengths) add(m *lengths, k float64) {
 // bend is by how much b lies off the middle of a and c, at the class where that is most.
 func bend(a, b, c *lengths) float64 {
 	off := func(x, y, z float64) float64 { return math.Abs(x - 2*y + z) }
-	d := off(a.once, b.once, c.once)
-	d = max(d, off(a.twice, b.twice, c.twice))
-	d = max(d, off(a.more, b.more, c.more))
-	d = max(d, off(a.outside, b.outside, c.outside))
-	return max(d, off(a.excluded, b.excluded, c.excluded)) / 2
+	return max(off(a.once, b.once, c.once), off(a.twice, b.twice, c.twice), off(a.more, b.more, c.more),
+		off(a.outside, b.outside, c.outside), off(a.excluded, b.excluded, c.excluded)) / 2
 }
 
 // rise is by how much a and b differ, at the class where that is most.
 func rise(a, b *lengths) float64 {
-	d := math.Abs(a.once - b.once)
-	d = max(d, math.Abs(a.twice-b.twice))
-	d = max(d, math.Abs(a.more-b.more))
-	d = max(d, math.Abs(a.outside-b.outside))
-	return max(d, math.Abs(a.excluded-b.excluded))
+	return max(math.Abs(a.once-b.once), math.Abs(a.twice-b.twice), math.Abs(a.more-b.more),
+		math.Abs(a.outside-b.outside), math.Abs(a.excluded-b.excluded))
 }
 
 // hit is the part of a line inside one quadrilateral, or inside several that follow
@@ -48,7 +42,7 @@ type hit struct {
 	x0, x1   float64
 	firstM   float64 // driven where the first of them begins
 	lastM    float64 // and where the last of them ends
-	way      float64 // of the first
+	way      int32   // of the first
 	at0, at1 int32   // those that reach to x0 and x1
 	run      int32   // unbroken spreading
 	piece    int32
@@ -65,7 +59,7 @@ func (w *worker) meet(hits *[]hit, of owner, i int32, v float64) {
 	through := (a.lv <= v) != (a.rv <= v) && (a.lv <= v) == (b.lv <= v) && (a.rv <= v) == (b.rv <= v)
 	if n := len(*hits); n > 0 {
 		h := &(*hits)[n-1]
-		if h.open == i && through && h.way == way(a, b) {
+		if h.open == i && through && h.way != 0 && h.way == way(a, b) {
 			h.open, h.lastM = i+1, b.s
 			return
 		}
@@ -99,7 +93,7 @@ func (w *worker) enter(hits *[]hit, of owner, i int32, x0, x1 float64, open int3
 	a, b := &w.c.bars[i], &w.c.bars[i+1]
 	if n := len(*hits); n > 0 {
 		h := &(*hits)[n-1]
-		if h.run == of.run && a.s-h.lastM <= 1 && x0 <= h.x1 && x1 >= h.x0 && (b.s-h.firstM <= of.againM || h.way == way(a, b)) {
+		if h.run == of.run && a.s-h.lastM <= 1 && x0 <= h.x1 && x1 >= h.x0 && (b.s-h.firstM <= of.againM || h.way != 0 && h.way == way(a, b)) {
 			if x0 < h.x0 {
 				h.x0, h.at0 = x0, i
 			}
@@ -136,14 +130,16 @@ func (w *worker) owner(p int32) owner {
 	return owner{w.c.pieces[p].againM, w.c.runOf(p), p}
 }
 
-// way is 1 where the machine drives to the right between two bars, -1 to the left; mostly across the
-// lines it is a number that equals no other, so that nothing is taken for straight on.
-func way(a, b *bar) float64 {
-	du, dv := b.lu+b.ru-a.lu-a.ru, b.lv+b.rv-a.lv-a.rv
-	if math.Abs(du) < math.Abs(dv) {
-		return math.NaN()
+// way is 1 where the machine drives to the right between two bars, -1 to the left, and 0 mostly across the lines.
+func way(a, b *bar) int32 {
+	du, dv := b.lu+b.ru-a.lu-a.ru, math.Abs(b.lv+b.rv-a.lv-a.rv)
+	switch {
+	case du > dv:
+		return 1
+	case -du > dv:
+		return -1
 	}
-	return math.Copysign(1, du)
+	return 0
 }
 
 // drivenAt is what was driven at x of the line v.

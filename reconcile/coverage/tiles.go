@@ -6,8 +6,7 @@ import (
 	"slices"
 )
 
-// stripsInTile is how many strips a tile is high: 27, so that it can be worked
-// out by 3, 9 or 27 lines in the middle of as many strips each.
+// stripsInTile is how many strips a tile is high.
 const stripsInTile = 81
 
 // tileKey is the row and column of a tile.

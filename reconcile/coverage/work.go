@@ -1,7 +1,9 @@
 package coverage
 
 import (
+	"cmp"
 	"math"
+	"slices"
 )
 
 // worker works tiles out; it keeps its buffers from one tile to the next.
@@ -26,7 +28,8 @@ type worker struct {
 	varianceM4     float64
 }
 
-// section is a part of the tile's height, with the lengths on three lines of it by their place in met.
+// section is a part of the tile's height. low, mid and high are the places in met of the lengths at its ends and in
+// its middle.
 type section struct {
 	v0, v1         float64
 	low, mid, high int32
@@ -41,7 +44,12 @@ type lineBreak struct {
 	jump bool
 }
 
+// sortBreaks sorts by v; few breaks are what it meets.
 func sortBreaks(b []lineBreak) {
+	if len(b) > 48 {
+		slices.SortFunc(b, func(x, y lineBreak) int { return cmp.Compare(x.v, y.v) })
+		return
+	}
 	for i := 1; i < len(b); i++ {
 		x, k := b[i], i
 		for ; k > 0 && b[k-1].v > x.v; k-- {
@@ -52,8 +60,8 @@ func sortBreaks(b []lineBreak) {
 }
 
 // work adds up a tile. It is cut into sections where something ends or begins to lie along the lines;
-// a section is added up by its middle line and those of its outer thirds, and by thirds again where the
-// three contradict the one.
+// a section is added up by the lines at its ends and in its middle, and by its halves where these three do not
+// lie on one line.
 func (c *Cover) work(t *tile) areas {
 	w := &c.worker
 	w.c, w.runs = c, c.runsOf(t)
@@ -79,7 +87,9 @@ func (c *Cover) work(t *tile) areas {
 const (
 	mostBreaks  = 64
 	leastLayerM = 1e-7
-	mostLines   = 1000 // bounds the work for one tile, whatever it holds
+	mostLines   = 1000 // about, for one tile: bounds the work, whatever it holds
+	thinOf      = 16   // a section is thin where it is at most so many times the tolerance
+	sureOf      = 1    // three lines may agree by chance where the area changes by more than so many tolerances
 )
 
 // cutUp makes sections of the tile. Of breaks in a thin layer the first and the last stay.
@@ -139,14 +149,6 @@ func (w *worker) first() {
 			s.high = line(s.v1)
 		}
 	}
-	nFirst += len(w.heights)
-	nBreaks += len(w.breaks)
-	nSec += len(w.sections)
-	for _, s := range w.sections {
-		if s.v1-s.v0 < w.thinM {
-			nThin++
-		}
-	}
 	w.cross()
 	for i := range w.sections {
 		if s := &w.sections[i]; !s.bent && s.v1-s.v0 < w.thinM {
@@ -166,7 +168,6 @@ func (w *worker) refine() {
 		s.mid = int32(len(w.met) + i)
 		w.heights = append(w.heights, (s.v0+s.v1)/2)
 	}
-	nRef += len(w.heights)
 	w.cross()
 	for i := range w.sections {
 		w.take(&w.sections[i])
@@ -182,7 +183,7 @@ func (w *worker) take(s *section) {
 		w.sum.add(low, h/2)
 		w.sum.add(mid, h)
 		w.sum.add(high, h/2)
-		w.varianceM4 += off * off / 4
+		w.varianceM4 += off * off / 2
 		return
 	}
 	w.left -= 2
@@ -330,5 +331,3 @@ func (w *worker) line(hits []hit, v float64) lengths {
 	z.begin()
 	return w.sweep(hits, v, z)
 }
-
-var nFirst, nRef, nBreaks, nSec, nThin int
