@@ -26,19 +26,19 @@ type Cover struct {
 	fence              fence
 	groundM2, offM2    float64 // inside the boundary; of it in exclusion areas
 
-	known              map[int][]stretch // by line: what was driven, in order
-	early              []Segment         // all segments, until there are enough to settle frame and strips by
-	settled            int               // segments they were settled by
-	earlyM2, settledM2 float64           // swath area of early; of what frame and strips were settled by
-	count              int
-	bars               []bar
-	pieces             []piece
-	runs               []run
-	tiles              []tile
-	tileAt             map[tileKey]int32
-	stale              []int32 // tiles to be worked out again
-	swath              int64   // in areaUnitM2
-	sum                areas
+	known     map[int][]stretch // by line: what was driven, in order
+	early     []Segment         // all segments, until there are enough to settle frame and strips by
+	settled   int               // segments they were settled by
+	settledM2 float64           // swath area of what frame and strips were settled by
+	count     int
+	bars      []bar
+	pieces    []piece
+	runs      []run
+	tiles     []tile
+	tileAt    map[tileKey]int32
+	stale     []int32 // tiles to be worked out again
+	swath     int64   // in areaUnitM2
+	sum       areas
 
 	under     box  // tiles of the quadrilaterals that are not filed yet
 	low, high rect // the first and the last of them
@@ -92,7 +92,7 @@ const (
 	leastTileM     = 20
 	roughPerM      = 0.25 // sections that bend a metre of such a square's side, about
 	mostSampled    = 4096 // segments until frame and strips are settled
-	mostLookedAt   = 1024 // of them to choose
+	mostLookedAt   = 512  // of them to choose
 	straightOfSide = 4e-5 // of such a square's side: how far points may lie off a straight step, at most
 	tolShare       = 8e-5 // of the area, were all sections as far off as they may be, by chance
 )
@@ -155,8 +155,7 @@ func (c *Cover) Add(segments []Segment) error {
 		c.settle(segments)
 	case c.settled <= mostSampled:
 		c.early = append(c.early, segments...)
-		c.earlyM2 += swathOf(segments)
-		if c.count > 2*c.settled || c.earlyM2 > 4*c.settledM2 {
+		if c.count > 2*c.settled || float64(c.swath)*areaUnitM2+swathOf(segments) > 4*c.settledM2 {
 			segments = c.again()
 		}
 	}
@@ -173,7 +172,7 @@ func swathOf(segments []Segment) (m2 float64) {
 
 // again forgets what was laid, settles by all segments so far and gives them in order.
 func (c *Cover) again() []Segment {
-	if !slices.IsSortedFunc(c.early, compareSegments) {
+	if c.settled > 0 { // the first batch is in order
 		c.early = inOrder(c.early)
 	}
 	clear(c.known)
