@@ -12,6 +12,7 @@ type piece struct {
 	line     int
 	run      int32   // a piece of the same unbroken spreading, itself where it is the first: see Cover.runOf
 	againM   float64 // driven after which covering a place is covering it again
+	arc      bool    // two bars, and between them the sector of a circle instead of a quadrilateral
 	from, to int32
 }
 
@@ -22,6 +23,10 @@ const againBouts = 1.5
 // maxTurnCos is the cosine of the sharpest turn whose outer side is filled. A larger change of
 // heading between two fixes is backing up or noise, not a turn.
 const maxTurnCos = -0.5
+
+// straightShare is how much of the bout width points may lie off a straight line to be taken for points of
+// it, at most; see also straightOfSide.
+const straightShare = 1e-3
 
 // cornerCos is the cosine of the turn from which on the ends on both sides of it stand out.
 const cornerCos = 0.8
@@ -65,17 +70,17 @@ type builder struct {
 	swathM2 float64
 }
 
-// growth is what decides whether a step may grow.
+// growth is what decides whether a step may grow. Along and across are measured from where the step begins, by
+// the way of its first segment.
 type growth struct {
-	raw              *Segment // the last segment of the step
-	rawM             float64  // its length
-	sumM             float64  // lengths of all
-	du, dv           float64  // way of the last segment
-	loU, loV         float64  // directions between which the end must lie, so that
-	hiU, hiV         float64  // every point passed is within straightM of the line
-	straightM, chord float64
+	raw       *Segment // the last segment of the step
+	rawM      float64  // its length
+	sumM      float64  // lengths of all
+	du, dv    float64  // way of the last segment
+	straightM float64  // how far points may lie off the line
 }
 
+// add begins a step with a segment, or leaves a segment that goes nowhere.
 func (b *builder) add(s *Segment) {
 	fu, fv := b.c.frame.to(s.FromXM, s.FromYM)
 	u, v := b.c.frame.to(s.ToXM, s.ToYM)
@@ -85,56 +90,56 @@ func (b *builder) add(s *Segment) {
 	if l < shortM {
 		return
 	}
-	onwards := b.next.widthM > 0 && joined(b.grown.raw, s, b.grown.rawM)
-	if onwards && s.WidthM == b.next.widthM && b.grow(du, dv, l, u, v) {
-		b.next.u, b.next.v, b.next.endM = u, v, s.StartM+l
-		b.grown.raw, b.grown.rawM = s, l
-		return
-	}
+	onwards := b.grown.raw != nil && joined(b.grown.raw, s, b.grown.rawM)
 	b.emit()
 	b.apart = !onwards
 	b.next = step{fu: fu, fv: fv, u: u, v: v, startM: s.StartM, endM: s.StartM + l, widthM: s.WidthM, line: s.Line}
-	wide := min(straightShare*s.WidthM, straightOfStrip*b.c.stripM)
-	b.grown = growth{raw: s, rawM: l, sumM: l, du: du, dv: dv, straightM: wide, chord: l}
-	b.grown.loU, b.grown.loV, b.grown.hiU, b.grown.hiV = dv*wide/l+du, -du*wide/l+dv, -dv*wide/l+du, du*wide/l+dv
+	b.grown = growth{raw: s, rawM: l, sumM: l, du: du, dv: dv, straightM: min(straightShare*s.WidthM, b.c.straightM)}
 }
 
-// How far off a straight line points may lie to be taken for points of it: the less of
-// these shares of the bout width and of a strip.
-const (
-	straightShare   = 5e-4
-	straightOfStrip = 6e-3
-)
-
-// grow tells whether the step goes straight on over du, dv of length l to u, v, and takes it up.
+// grow takes up the segments from i on that go straight on from the one the step began with, and returns the
+// first that does not. A step may grow as long as its end lies in a wedge from its begin that every point passed
+// makes narrower: then all are within straightM of the line.
 //
 // The step is then taken as wide as gives it the area of its segments. That holds
 // where none of them folds over the one before, which is tested as well.
-func (b *builder) grow(du, dv, l, u, v float64) bool {
-	g := &b.grown
-	cross, dot := g.du*dv-g.dv*du, g.du*du+g.dv*dv
-	if dot <= 0 || b.next.widthM/2*math.Abs(cross) > min(l, g.rawM)*l*g.rawM {
-		return false
+func (b *builder) grow(segments []Segment, i int) int {
+	if b.grown.raw == nil {
+		return i
 	}
-	wu, wv := u-b.next.fu, v-b.next.fv
-	if g.loU*wv-g.loV*wu < 0 || g.hiU*wv-g.hiV*wu > 0 {
-		return false
+	g, n, to := b.grown, &b.next, b.c.frame
+	k := 1 / g.rawM
+	au, av := g.du*k, g.dv*k // along
+	alongM, lo, hi := g.rawM, -g.straightM*k, g.straightM*k
+	r := n.widthM / 2
+	fu, fv, u, v := n.fu, n.fv, n.u, n.v
+	for ; i < len(segments); i++ {
+		s := &segments[i]
+		if s.FromXM != g.raw.ToXM || s.FromYM != g.raw.ToYM || s.Line != g.raw.Line || s.WidthM != n.widthM || !(math.Abs(s.StartM-g.raw.StartM-g.rawM) < 1) {
+			break
+		}
+		tu, tv := to.to(s.ToXM, s.ToYM)
+		du, dv := tu-u, tv-v
+		l := math.Sqrt(du*du + dv*dv)
+		cross, dot := g.du*dv-g.dv*du, g.du*du+g.dv*dv
+		fold, both := r*math.Abs(cross), l*g.rawM
+		if l < shortM || dot <= 0 || fold > l*both || fold > g.rawM*both {
+			break
+		}
+		along, across := (tu-fu)*au+(tv-fv)*av, (tv-fv)*au-(tu-fu)*av
+		if along <= alongM || along > longestM || across < lo*along || across > hi*along {
+			break
+		}
+		k := 1 / along
+		lo, hi = max(lo, (across-g.straightM)*k), min(hi, (across+g.straightM)*k) // as often as not: no branches
+		u, v, alongM = tu, tv, along
+		g.raw, g.rawM, g.du, g.dv = s, l, du, dv
+		g.sumM += l
 	}
-	d := math.Sqrt(wu*wu + wv*wv)
-	if d > longestM || d < g.chord {
-		return false
-	}
-	g.chord = d
-	k := g.straightM / d
-	if lu, lv := wu+wv*k, wv-wu*k; g.loU*lv-g.loV*lu > 0 {
-		g.loU, g.loV = lu, lv
-	}
-	if hu, hv := wu-wv*k, wv+wu*k; g.hiU*hv-g.hiV*hu < 0 {
-		g.hiU, g.hiV = hu, hv
-	}
-	g.sumM += l
-	g.du, g.dv = du, dv
-	return true
+	b.swathM2 += (g.sumM - b.grown.sumM) * n.widthM
+	n.u, n.v, n.endM = u, v, g.raw.StartM+g.rawM
+	b.grown = g
+	return i
 }
 
 // emit lays the start of the step that is grown, and with it the end of the one before.
@@ -143,8 +148,9 @@ func (b *builder) emit() {
 	if n.widthM == 0 {
 		return
 	}
-	n.lengthM = b.grown.chord
-	n.du, n.dv = (n.u-n.fu)/n.lengthM, (n.v-n.fv)/n.lengthM
+	n.du, n.dv = n.u-n.fu, n.v-n.fv
+	n.lengthM = math.Sqrt(n.du*n.du + n.dv*n.dv)
+	n.du, n.dv = n.du/n.lengthM, n.dv/n.lengthM
 	n.r = n.widthM / 2 * (b.grown.sumM / n.lengthM)
 	switch {
 	case b.apart || !b.inside:
@@ -240,11 +246,18 @@ func (b *builder) corner(n step) {
 
 // sector lays the outer side of a turn as a piece of its own.
 func (b *builder) sector(n step) {
-	if cos := b.last.du*n.du + b.last.dv*n.dv; cos > maxTurnCos && 1-cos > 1e-12 {
-		b.c.open(n.line, b.run, againBouts*n.widthM)
-		b.fan(n, min(b.last.r, n.r))
-		b.c.close()
+	sin, cos := b.last.du*n.dv-b.last.dv*n.du, b.last.du*n.du+b.last.dv*n.dv
+	if cos <= maxTurnCos || 1-cos <= 1e-12 {
+		return
 	}
+	r := math.Copysign(min(b.last.r, n.r), sin)
+	tip := func(s step) bar {
+		if sin > 0 { // to the left: the right-hand half sweeps
+			return bar{n.fu, n.fv, n.fu + s.dv*r, n.fv - s.du*r, n.startM}
+		}
+		return bar{n.fu + s.dv*r, n.fv - s.du*r, n.fu, n.fv, n.startM}
+	}
+	b.c.layArc(n.line, b.run, againBouts*n.widthM, tip(b.last), tip(n))
 }
 
 // fan pushes bars from the point of a turn to the circle that the outer half of
@@ -253,7 +266,7 @@ func (b *builder) fan(n step, r float64) {
 	a := b.last
 	sin, cos := a.du*n.dv-a.dv*n.du, a.du*n.du+a.dv*n.dv
 	angle := math.Atan2(sin, cos)
-	chords := max(1, math.Ceil(math.Abs(angle)/min(0.25, math.Sqrt(8*tipM/5/r))))
+	chords := max(1, math.Ceil(math.Abs(angle)/min(0.25, math.Sqrt(8*tipM/r))))
 	phi := angle / chords
 	if phi != 0 {
 		r *= math.Sqrt(phi / math.Sin(phi))
@@ -282,7 +295,7 @@ func joined(a, b *Segment, lengthM float64) bool {
 // the same direction, hence the doubled angle.
 func mainDirection(segments []Segment) frame {
 	c2, s2 := 0.0, 0.0
-	for i := 0; i < len(segments); i += 1 + len(segments)/mostSampled {
+	for i := 0; i < len(segments); i += 1 + len(segments)/mostLookedAt {
 		s := &segments[i]
 		dx, dy := s.ToXM-s.FromXM, s.ToYM-s.FromYM
 		if l := math.Sqrt(dx*dx + dy*dy); l > 0 {

@@ -10,7 +10,7 @@ import (
 // Options are choices that cost time or accuracy; the zero value chooses by the
 // boundary and the first segments added.
 type Options struct {
-	StripM float64 // distance of the lines; 0: see the package comment
+	StripM float64 // an 81st of the height of a tile; 0: see the package comment
 }
 
 // Cover is coverage that grows: adding a batch costs what the batch costs,
@@ -18,28 +18,30 @@ type Options struct {
 type Cover struct {
 	frame              frame
 	stripM             float64
-	tolM2, tolTileM2   float64 // what a rough strip, and what the other strips of a tile, may be off
+	straightM          float64 // how far points may lie off a straight step, at most
+	tolM2              float64 // what a section of a tile may be off
 	perTileU, perTileV float64 // tiles a metre
 	options            Options
 	bounded            bool
 	fence              fence
 	groundM2, offM2    float64 // inside the boundary; of it in exclusion areas
 
-	known              map[int][]stretch // by line: what was driven, in order
-	early              []Segment         // all segments, until there are enough to settle frame and strips by
-	settled            int               // segments they were settled by
-	earlyM2, settledM2 float64           // swath area of early; of what frame and strips were settled by
-	count              int
-	bars               []bar
-	pieces             []piece
-	runs               []run
-	tiles              []tile
-	tileAt             map[tileKey]int32
-	stale              []int32 // tiles to be worked out again
-	swath              int64   // in areaUnitM2
-	sum                areas
+	known     map[int][]stretch // by line: what was driven, in order
+	early     []Segment         // all segments, until there are enough to settle frame and strips by
+	settled   int               // segments they were settled by
+	settledM2 float64           // swath area of what frame and strips were settled by
+	count     int
+	bars      []bar
+	pieces    []piece
+	runs      []run
+	tiles     []tile
+	tileAt    map[tileKey]int32
+	stale     []int32 // tiles to be worked out again
+	swath     int64   // in areaUnitM2
+	sum       areas
 
-	under     box // tiles of the quadrilaterals that are not filed yet
+	under     box  // tiles of the quadrilaterals that are not filed yet
+	low, high rect // the first and the last of them
 	underFrom int32
 	sorted    []run
 	worker    worker
@@ -82,15 +84,17 @@ func (c *Cover) Reset(boundary, exclusion *plane.Polygon, o Options) error {
 
 // How strips and tolerances are chosen: see the package comment.
 const (
-	leastStripM   = 0.02
-	mostStripM    = 1
-	stripsPerSide = 400 // of a square as large as what is covered
-	mostStrips    = 4e5 // along everything driven: narrow swaths need no finer ones
-	boutsInTile   = 3.5
-	leastTileM    = 20
-	tolShare      = 2e-5
-	roughPerM     = 0.25 // rough strips a metre of such a square's side, about
-	mostSampled   = 4096 // segments looked at to choose
+	leastStripM    = 0.02
+	mostStripM     = 1
+	stripsPerSide  = 400 // of a square as large as what is covered
+	mostStrips     = 4e5 // along everything driven: narrow swaths need no finer ones
+	boutsInTile    = 3.5
+	leastTileM     = 20
+	roughPerM      = 0.25 // sections that bend a metre of such a square's side, about
+	mostSampled    = 4096 // segments until frame and strips are settled
+	mostLookedAt   = 512  // of them to choose
+	straightOfSide = 4e-5 // of such a square's side: how far points may lie off a straight step, at most
+	tolShare       = 8e-5 // of the area, were all sections as far off as they may be, by chance
 )
 
 // settle chooses the frame and the strips from the first segments.
@@ -98,7 +102,7 @@ func (c *Cover) settle(segments []Segment) {
 	c.settled = len(segments)
 	c.frame = mainDirection(segments)
 	var swathM2, widthM, lengthM float64
-	stride := 1 + len(segments)/mostSampled
+	stride := 1 + len(segments)/mostLookedAt
 	n := 0.0
 	for i := 0; i < len(segments); i += stride {
 		l := segments[i].lengthM() * float64(stride)
@@ -120,8 +124,8 @@ func (c *Cover) settle(segments []Segment) {
 	c.perTileV = 1 / (stripsInTile * c.stripM)
 	c.perTileU = 1 / max(leastTileM, boutsInTile*widthM/n)
 	areaM2 = max(1, areaM2)
+	c.straightM = straightOfSide * math.Sqrt(areaM2)
 	c.tolM2 = tolShare * areaM2 / math.Sqrt(roughPerM*math.Sqrt(areaM2))
-	c.tolTileM2 = tolShare * math.Sqrt(areaM2/(c.perTileU*c.perTileV))
 	c.fileSides()
 }
 
@@ -132,10 +136,13 @@ func (c *Cover) settle(segments []Segment) {
 // Until mostSampled segments are there, frame and strips are chosen anew, and everything is laid
 // anew, whenever their number has doubled or their area is four times as large.
 func (c *Cover) Add(segments []Segment) error {
-	if err := check(segments); err != nil {
+	ordered, err := check(segments)
+	if err != nil {
 		return err
 	}
-	segments = inOrder(segments)
+	if !ordered {
+		segments = inOrder(slices.Clone(segments))
+	}
 	if c.count > 0 {
 		segments = c.unknown(segments)
 	}
@@ -148,8 +155,7 @@ func (c *Cover) Add(segments []Segment) error {
 		c.settle(segments)
 	case c.settled <= mostSampled:
 		c.early = append(c.early, segments...)
-		c.earlyM2 += swathOf(segments)
-		if c.count > 2*c.settled || c.earlyM2 > 4*c.settledM2 {
+		if c.count > 2*c.settled || float64(c.swath)*areaUnitM2+swathOf(segments) > 4*c.settledM2 {
 			segments = c.again()
 		}
 	}
@@ -166,7 +172,9 @@ func swathOf(segments []Segment) (m2 float64) {
 
 // again forgets what was laid, settles by all segments so far and gives them in order.
 func (c *Cover) again() []Segment {
-	c.early = inOrder(c.early)
+	if c.settled > 0 { // the first batch is in order
+		c.early = inOrder(c.early)
+	}
 	clear(c.known)
 	clear(c.tileAt)
 	c.bars, c.pieces, c.runs, c.tiles, c.stale = c.bars[:0], c.pieces[:0], c.runs[:0], c.tiles[:0], c.stale[:0]
@@ -177,26 +185,18 @@ func (c *Cover) again() []Segment {
 
 func (c *Cover) lay(segments []Segment) {
 	b := builder{c: c}
-	for i := range segments {
+	for i := 0; i < len(segments); {
 		b.add(&segments[i])
+		i = b.grow(segments, i+1)
 	}
 	b.finish()
 	c.swath += int64(math.Round(b.swathM2 / areaUnitM2))
 }
 
-// inOrder is the segments in the order of the drive, each once; segments itself where that is so.
+// inOrder sorts segments into the order of the drive, each once.
 func inOrder(segments []Segment) []Segment {
-	for i := 1; i < len(segments); i++ {
-		if a, b := &segments[i-1], &segments[i]; a.Line == b.Line && a.StartM < b.StartM {
-			continue
-		}
-		if compareSegments(segments[i-1], segments[i]) >= 0 {
-			segments = slices.Clone(segments)
-			slices.SortFunc(segments, compareSegments)
-			return slices.Compact(segments)
-		}
-	}
-	return segments
+	slices.SortFunc(segments, compareSegments)
+	return slices.Compact(segments)
 }
 
 // Result is the areas of everything added. It works out the tiles that changed since the last one.

@@ -97,24 +97,39 @@ const longestSegmentM = 10e3
 
 func off(v float64) bool { return !(math.Abs(v) <= plane.ReachM) }
 
-func check(segments []Segment) error {
+// check tells whether segments are in the order of the drive, each once, and refuses those out of range.
+func check(segments []Segment) (ordered bool, err error) {
+	ordered = true
 	for i := range segments {
 		s := &segments[i]
-		switch {
-		case off(s.FromXM) || off(s.FromYM) || off(s.ToXM) || off(s.ToYM):
-			return fault.Newf(op, fault.Input, fmt.Sprintf("segment %d lies further than %.0f km from the field", i, plane.ReachM/1000),
-				"Measure fields far apart one by one.")
-		case !(s.WidthM > 0 && s.WidthM <= track.MaxBoutWidthM):
-			return fault.Newf(op, fault.Input, fmt.Sprintf("segment %d has a bout width of %v m", i, s.WidthM),
-				fmt.Sprintf("A bout width lies above 0 and at most at %d m.", track.MaxBoutWidthM))
-		case s.lengthM() > longestSegmentM:
-			return fault.Newf(op, fault.Input, fmt.Sprintf("segment %d is %.0f km long: no machine spreads that far between two fixes", i, s.lengthM()/1000),
-				"Drop the fixes that jump, or give them lines of their own.")
-		case math.IsNaN(s.StartM) || math.IsInf(s.StartM, 0):
-			return fault.Newf(op, fault.Input, fmt.Sprintf("segment %d starts at %v m", i, s.StartM), "Give the distance driven since the line began.")
+		dx, dy := s.ToXM-s.FromXM, s.ToYM-s.FromYM
+		if off(s.FromXM) || off(s.FromYM) || off(s.ToXM) || off(s.ToYM) || // no comparison holds for NaN
+			!(s.WidthM > 0 && s.WidthM <= track.MaxBoutWidthM && dx*dx+dy*dy <= longestSegmentM*longestSegmentM && math.Abs(s.StartM) <= math.MaxFloat64) {
+			return false, refuse(i, s)
+		}
+		if i == 0 {
+			continue
+		}
+		if a := &segments[i-1]; !(a.Line == s.Line && a.StartM < s.StartM) && compareSegments(*a, *s) >= 0 {
+			ordered = false
 		}
 	}
-	return nil
+	return ordered, nil
+}
+
+func refuse(i int, s *Segment) error {
+	switch {
+	case off(s.FromXM) || off(s.FromYM) || off(s.ToXM) || off(s.ToYM):
+		return fault.Newf(op, fault.Input, fmt.Sprintf("segment %d lies further than %.0f km from the field", i, plane.ReachM/1000),
+			"Measure fields far apart one by one.")
+	case !(s.WidthM > 0 && s.WidthM <= track.MaxBoutWidthM):
+		return fault.Newf(op, fault.Input, fmt.Sprintf("segment %d has a bout width of %v m", i, s.WidthM),
+			fmt.Sprintf("A bout width lies above 0 and at most at %d m.", track.MaxBoutWidthM))
+	case math.IsNaN(s.StartM) || math.IsInf(s.StartM, 0):
+		return fault.Newf(op, fault.Input, fmt.Sprintf("segment %d starts at %v m", i, s.StartM), "Give the distance driven since the line began.")
+	}
+	return fault.Newf(op, fault.Input, fmt.Sprintf("segment %d is %.0f km long: no machine spreads that far between two fixes", i, s.lengthM()/1000),
+		"Drop the fixes that jump, or give them lines of their own.")
 }
 
 func checkGround(what string, p *plane.Polygon) error {

@@ -31,48 +31,53 @@
 //
 // The plane is turned so that v runs along the main direction of driving. A run becomes a row of
 // bars; between two bars lies a quadrilateral (bars.go). In a slight turn neighbours share the bar on the
-// bisector, whose outer tip is set so that the area is that of rectangles and sector; else a fan of
-// bars sweeps the sector. Steps that stay within 0.05 % of the bout width, or 0.6 % of a strip, of a straight line become one
+// bisector, whose outer tip is set so that the area is that of rectangles and sector; in a sharper one a fan of
+// bars sweeps the sector, in one above 37 degrees the sector is a shape of its own (arc.go). Segments that stay within 0.1 %
+// of the bout width, and 4e-5 of the side of a square as large as what is covered, of a straight line become one
 // quadrilateral as much wider as the wiggle is longer, so that its area is theirs.
 //
-// Quadrilaterals are filed by tiles, 3.5 bouts wide and 27 strips high (tiles.go). A tile is worked out by itself
-// (work.go): lines across the driving are cut exactly with the quadrilaterals, one sweep over the sorted ends
-// counts visits and clips with the fences (line.go, zones.go). Between vertices and crossings lengths are linear in v, so the middle
-// of a strip stands for it. Strips that hold the end of a piece, or sides lying along the lines, are
-// cut where these begin and end, and further where three lines contradict one; a corner gives its strip a
-// line of its own; else one line for nine strips is enough while lines bend by less than a tolerance, three for nine, or all.
-// Strips are a 400th of the side of a square as large as what is covered, from 0.02 to 1 m.
+// Shapes are filed by tiles, 3.5 bouts wide and at most 81 m high (tiles.go: 0.2 of that square's side).
+// A tile is worked out by itself (work.go): lines across the driving are cut exactly with the shapes, one sweep over the sorted
+// ends counts visits and clips with the fences (line.go, zones.go). Between the heights at which something ends
+// (bars at the ends of pieces, sides lying along the lines, fences, circles) lengths are nearly linear in v. So the tile is cut into
+// sections there, and a section is added up by the lines at its two ends and in its middle. Where these three
+// bend by more than a tolerance, or the area changes by so much that they may agree by chance, its halves follow, with one line
+// more each. Sections too thin to matter have no middle line; heights closer than that to both neighbours are left out.
 //
 // Sums are kept as whole 1e-8 m2, so they do not depend on the order of tiles or batches. A late batch
 // is filed with its tiles; they, and those within 2.5 bouts of where it joins what was there, are worked out again.
-// Frame and strips are chosen by the first segments, anew while they double up to 4096.
+// Frame and tiles are chosen by the first segments, anew while they double up to 4096.
 //
 // The area of the ground is worked out from its sides alone, layer by layer between their ends (ground.go).
 //
 // # Error
 //
-// Aimed at 2e-5 of the area; ErrorM2 is an estimate of all areas' error, not a bound: three standard deviations from how much lines
-// bend and three contradicted one, and 5e-6 of the swath. Covered area beside GEOS on 200 seeded fields of 0.5 to 1.7 ha, rough
-// receivers among them: at most 3.7e-5 apart, none by more than ErrorM2. Refining stops at 400 lines a strip.
+// ErrorM2 is an estimate of all areas' error, not a bound: three standard deviations from how much lines
+// bend, and 5e-6 of the swath. Covered area beside GEOS on 200 seeded fields of 0.5 to 1.7 ha, rough
+// receivers among them: at most 5.1e-5 apart (root mean square 1.5e-5), none by more than ErrorM2. On the fields of the
+// benchmarks, beside far finer tolerances: at most 4.3e-5. Half of it is straightening, half the lines. Circles are taken for chords
+// where they lie in a section, always to the same side: on 150 ha with 135 turns 0.5 % of what was covered twice, which is
+// more than ErrorM2. Refining stops at about 1000 lines a tile.
 //
 // # Cost
 //
-// Measured with the benchmarks here on one core of a shared machine (BenchmarkMeasure, and BenchmarkBesideGEOS in one run
+// Measured with the benchmarks here on one core of a shared machine, means (BenchmarkMeasure, and BenchmarkBesideGEOS, twice, in one run
 // with GEOS 3.11; a bout of 18 m, RTK noise). The fastest preparation for GEOS is buffers of simplified pieces of the path:
 //
-//	                     5 ha          40 ha         150 ha
-//	                 1 Hz   5 Hz    1 Hz   5 Hz    1 Hz   5 Hz
-//	million fixes/s   1.0    2.2     2.8    7.4     4.2    8.4
-//	in a slower hour  0.7    1.8     2.5    5.2     3.2    6.3
-//	x GEOS, quads      54    270     380   1360     490
-//	x GEOS, fastest     3      8      31     45      28
+//	                         5 ha            40 ha           150 ha
+//	                     1 Hz    5 Hz    1 Hz    5 Hz    1 Hz    5 Hz
+//	million fixes/s       2.1     6.5     5.5    15.6     9.9    21.8
+//	best single run       3.0    10.8     8.8    24.3    11.5    26.2
+//	x GEOS, quads     118-265   1000+    581+   2600+    936+
+//	x GEOS, fastest      9-12   43-53   41-47  92-105 125-164
 //
-// What bounds it: at 5 Hz reading the segments (80 of 120 ns a fix on 150 ha); at 1 Hz and on small fields the lines through
-// strips in which passes end, which do not grow with the fixes. A pass log of 60 fixes that comes late costs 0.1 ms on 40 and on 150 ha.
+// What bounds it: at 5 Hz reading the segments (27 to 37 of 41 to 93 ns each, in the best run); at 1 Hz and on small fields the lines in
+// tiles where passes end: 0.4 us each, some 600 of them on 5 ha, 1000 on 40, 2000 on 150, whatever the fixes. A pass log of 60 fixes
+// that comes late costs about 0.1 ms on 40 and on 150 ha, 0.2 on 5.
 //
-// O(n) to lay n segments in order, then about 4 lines a tile of 60 by 27 m where driving is
+// O(n) to lay n segments in order, then 3 lines a tile of 63 by 81 m where driving is
 // straight, more where pieces end. n segments all on
-// one place cost O(n log n). Memory: 40 bytes a bar (0.2 to 1 a segment) and about 150 a tile; none is
+// one place cost O(n log n). Memory: 40 bytes a bar (0.03 to 1 a segment) and about 150 a tile; none is
 // allocated for a field that is not larger than those a Cover saw before.
 //
 // Invariants: the same set of segments in any order gives Measure the same bits;

@@ -26,11 +26,14 @@ func (l *lengths) add(m *lengths, k float64) {
 // bend is by how much b lies off the middle of a and c, at the class where that is most.
 func bend(a, b, c *lengths) float64 {
 	off := func(x, y, z float64) float64 { return math.Abs(x - 2*y + z) }
-	d := off(a.once, b.once, c.once)
-	d = greater(d, off(a.twice, b.twice, c.twice))
-	d = greater(d, off(a.more, b.more, c.more))
-	d = greater(d, off(a.outside, b.outside, c.outside))
-	return greater(d, off(a.excluded, b.excluded, c.excluded)) / 2
+	return max(off(a.once, b.once, c.once), off(a.twice, b.twice, c.twice), off(a.more, b.more, c.more),
+		off(a.outside, b.outside, c.outside), off(a.excluded, b.excluded, c.excluded)) / 2
+}
+
+// rise is by how much a and b differ, at the class where that is most.
+func rise(a, b *lengths) float64 {
+	return max(math.Abs(a.once-b.once), math.Abs(a.twice-b.twice), math.Abs(a.more-b.more),
+		math.Abs(a.outside-b.outside), math.Abs(a.excluded-b.excluded))
 }
 
 // hit is the part of a line inside one quadrilateral, or inside several that follow
@@ -39,41 +42,82 @@ type hit struct {
 	x0, x1   float64
 	firstM   float64 // driven where the first of them begins
 	lastM    float64 // and where the last of them ends
-	first    int32   // the first quadrilateral
+	way      int32   // of the first
 	at0, at1 int32   // those that reach to x0 and x1
 	run      int32   // unbroken spreading
 	piece    int32
+	open     int32 // the bar up to which it reaches, where that is not in x0 and x1 yet: see shut
 }
 
 // meet adds what of the line v lies in the quadrilateral of bar i and in the tile. It is taken up by the hit
 // before where it goes on from that, and not so much further along that a place may be covered again.
-func (w *worker) meet(hits []hit, of owner, i int32, v float64) []hit {
+//
+// Where quadrilaterals lie along the line, it goes from bar to bar through them: then only
+// the crossings of the first bar and the last are worked out.
+func (w *worker) meet(hits *[]hit, of owner, i int32, v float64) {
 	a, b := &w.c.bars[i], &w.c.bars[i+1]
+	through := (a.lv <= v) != (a.rv <= v) && (a.lv <= v) == (b.lv <= v) && (a.rv <= v) == (b.rv <= v)
+	if n := len(*hits); n > 0 {
+		h := &(*hits)[n-1]
+		if h.open == i && through && h.way != 0 && h.way == way(a, b) {
+			h.open, h.lastM = i+1, b.s
+			return
+		}
+		if h.open >= 0 {
+			w.shut(h, v)
+		}
+	}
 	x0, x1 := cut(a, b, v)
-	if x0 < w.u0 {
-		x0 = w.u0
+	open := int32(-1)
+	if through && x0 >= w.u0 && x1 <= w.u1 {
+		open = i + 1
 	}
-	if x1 > w.u1 {
-		x1 = w.u1
+	w.enter(hits, of, i, x0, x1, open)
+}
+
+// meetArc is meet for the sector between the bars i and i+1.
+func (w *worker) meetArc(hits *[]hit, of owner, i int32, v float64, a arc) {
+	if n := len(*hits); n > 0 && (*hits)[n-1].open >= 0 {
+		w.shut(&(*hits)[n-1], v)
 	}
+	x0, x1 := a.cut(v)
+	w.enter(hits, of, i, x0, x1, -1)
+}
+
+// enter adds the part x0..x1 of a line.
+func (w *worker) enter(hits *[]hit, of owner, i int32, x0, x1 float64, open int32) {
+	x0, x1 = max(x0, w.u0), min(x1, w.u1)
 	if x0 >= x1 {
-		return hits
+		return
 	}
-	if n := len(hits); n > 0 {
-		h := &hits[n-1]
-		if h.run == of.run && a.s-h.lastM <= 1 && x0 <= h.x1 && x1 >= h.x0 &&
-			(b.s-h.firstM <= of.againM || w.way(h.first) == w.way(i)) {
+	a, b := &w.c.bars[i], &w.c.bars[i+1]
+	if n := len(*hits); n > 0 {
+		h := &(*hits)[n-1]
+		if h.run == of.run && a.s-h.lastM <= 1 && x0 <= h.x1 && x1 >= h.x0 && (b.s-h.firstM <= of.againM || h.way != 0 && h.way == way(a, b)) {
 			if x0 < h.x0 {
 				h.x0, h.at0 = x0, i
 			}
 			if x1 > h.x1 {
 				h.x1, h.at1 = x1, i
 			}
-			h.lastM = b.s
-			return hits
+			h.lastM, h.open = b.s, open
+			return
 		}
 	}
-	return append(hits, hit{x0, x1, a.s, b.s, i, i, i, of.run, of.piece})
+	*hits = append(*hits, hit{x0, x1, a.s, b.s, way(a, b), i, i, of.run, of.piece, open})
+}
+
+// shut takes the bar up to which a hit is open into it.
+func (w *worker) shut(h *hit, v float64) {
+	b := &w.c.bars[h.open]
+	x := b.lu + (v-b.lv)*(b.ru-b.lu)/(b.rv-b.lv)
+	if x < h.x0 {
+		h.x0, h.at0 = max(x, w.u0), h.open-1
+	}
+	if x > h.x1 {
+		h.x1, h.at1 = min(x, w.u1), h.open-1
+	}
+	h.open = -1
 }
 
 // owner is whose quadrilaterals are met.
@@ -86,15 +130,16 @@ func (w *worker) owner(p int32) owner {
 	return owner{w.c.pieces[p].againM, w.c.runOf(p), p}
 }
 
-// way is 1 where the machine drives to the right, -1 to the left; mostly across the
-// lines it is a number that equals no other, so that nothing is taken for straight on.
-func (w *worker) way(i int32) float64 {
-	a, b := &w.c.bars[i], &w.c.bars[i+1]
-	du, dv := b.lu+b.ru-a.lu-a.ru, b.lv+b.rv-a.lv-a.rv
-	if math.Abs(du) < math.Abs(dv) {
-		return math.NaN()
+// way is 1 where the machine drives to the right between two bars, -1 to the left, and 0 mostly across the lines.
+func way(a, b *bar) int32 {
+	du, dv := b.lu+b.ru-a.lu-a.ru, math.Abs(b.lv+b.rv-a.lv-a.rv)
+	switch {
+	case du > dv:
+		return 1
+	case -du > dv:
+		return -1
 	}
-	return math.Copysign(1, du)
+	return 0
 }
 
 // drivenAt is what was driven at x of the line v.
@@ -137,32 +182,17 @@ func cut(a, b *bar, v float64) (x0, x1 float64) {
 	}
 	if bl != br {
 		x := b.lu + (v-b.lv)*(b.ru-b.lu)/(b.rv-b.lv)
-		x0, x1 = lesser(x0, x), greater(x1, x)
+		x0, x1 = min(x0, x), max(x1, x)
 	}
 	if al != bl {
 		x := a.lu + (v-a.lv)*(b.lu-a.lu)/(b.lv-a.lv)
-		x0, x1 = lesser(x0, x), greater(x1, x)
+		x0, x1 = min(x0, x), max(x1, x)
 	}
 	if ar != br {
 		x := a.ru + (v-a.rv)*(b.ru-a.ru)/(b.rv-a.rv)
-		x0, x1 = lesser(x0, x), greater(x1, x)
+		x0, x1 = min(x0, x), max(x1, x)
 	}
 	return x0, x1
-}
-
-// lesser and greater are min and max without their care for NaN, which costs in the hottest loop.
-func lesser(a, b float64) float64 {
-	if b < a {
-		return b
-	}
-	return a
-}
-
-func greater(a, b float64) float64 {
-	if b > a {
-		return b
-	}
-	return a
 }
 
 // end is where a hit begins or ends.

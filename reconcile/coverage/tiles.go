@@ -6,9 +6,8 @@ import (
 	"slices"
 )
 
-// stripsInTile is how many strips a tile is high: 27, so that it can be worked
-// out by 3, 9 or 27 lines in the middle of as many strips each.
-const stripsInTile = 27
+// stripsInTile is how many strips a tile is high.
+const stripsInTile = 81
 
 // tileKey is the row and column of a tile.
 type tileKey struct{ row, col int32 }
@@ -49,7 +48,7 @@ type box struct{ row0, row1, col0, col1 int32 }
 func (c *Cover) open(line int, run int32, againM float64) {
 	n := int32(len(c.bars))
 	c.pieces = append(c.pieces, piece{line: line, run: run, againM: againM, from: n, to: n})
-	c.under, c.underFrom = box{row0: 1}, n
+	c.under, c.underFrom, c.low = box{row0: 1}, n, rect{}
 }
 
 // runOf is the first piece of the unbroken spreading that a piece belongs to.
@@ -85,8 +84,8 @@ func (c *Cover) push(b bar) {
 func (c *Cover) pushNear(b bar) {
 	n := int32(len(c.bars))
 	c.bars = append(c.bars, b)
-	if n == c.pieces[len(c.pieces)-1].from {
-		return
+	if n == c.pieces[len(c.pieces)-1].from || c.low.holds(min(b.lu, b.ru), min(b.lv, b.rv)) && c.high.holds(max(b.lu, b.ru), max(b.lv, b.rv)) {
+		return // the quadrilateral goes to the same tiles as the one before
 	}
 	a := &c.bars[n-1]
 	in := box{
@@ -96,7 +95,28 @@ func (c *Cover) pushNear(b bar) {
 	if in != c.under {
 		c.flush(n - 1)
 		c.under, c.underFrom = in, n-1
+		c.low, c.high = c.rectOf(in.row0, in.col0), c.rectOf(in.row1, in.col1)
 	}
+}
+
+// rect is a rectangle of the frame.
+type rect struct{ u0, v0, u1, v1 float64 }
+
+func (r *rect) holds(u, v float64) bool { return u >= r.u0 && u < r.u1 && v >= r.v0 && v < r.v1 }
+
+// rectOf is a tile's.
+func (c *Cover) rectOf(row, col int32) rect {
+	return rect{float64(col) / c.perTileU, float64(row) / c.perTileV, float64(col+1) / c.perTileU, float64(row+1) / c.perTileV}
+}
+
+// layArc is a piece of the sector between two bars.
+func (c *Cover) layArc(line int, run int32, againM float64, a, b bar) {
+	c.open(line, run, againM)
+	c.pieces[len(c.pieces)-1].arc = true
+	c.bars = append(c.bars, a, b)
+	u0, v0, u1, v1 := arcOf(&a, &b).bounds()
+	c.under = box{row0: c.rowOf(v0), row1: c.rowOf(v1), col0: c.colOf(u0), col1: c.colOf(u1)}
+	c.close()
 }
 
 func (c *Cover) rowOf(v float64) int32 { return int32(math.Floor(v * c.perTileV)) }
