@@ -213,7 +213,7 @@ func TestCoverageOfAKnownLattice(t *testing.T) {
 func TestCoverageTables(t *testing.T) {
 	file, field := writeFile(t, "x", latticeGPX()), boundaryFile(t, [4]float64{0, 0, 200, 100})
 	out := must(t, "", "coverage", file, "--bout-width", "24", "--boundary", field)
-	for _, want := range []string{"covered ", "18400.0", "1.8400", "missed ", "outside the boundary", "the log: 279 fixes, 1080.0 m driven", "gap: "} {
+	for _, want := range []string{"covered ", "18400.", "1.8400", "missed ", "outside the boundary", "the log: 279 fixes, 1080.0 m driven", "gap: "} {
 		if !strings.Contains(out, want) {
 			t.Errorf("no %q in\n%s", want, out)
 		}
