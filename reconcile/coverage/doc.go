@@ -53,11 +53,11 @@
 // # Error
 //
 // ErrorM2 is an estimate of all areas' error, not a bound: three standard deviations from how much lines
-// bend, and 5e-6 of the swath. Covered area beside GEOS on 200 seeded fields of 0.5 to 1.7 ha, rough
+// bend, 5e-6 of the swath, and 1 % of the square of each sector's radius. Covered area beside GEOS on 200 seeded fields of 0.5 to 1.7 ha, rough
 // receivers among them: at most 5.1e-5 apart (root mean square 1.5e-5), none by more than ErrorM2. On the fields of the
 // benchmarks, beside far finer tolerances: at most 4.3e-5. Half of it is straightening, half the lines. Circles are taken for chords
-// where they lie in a section, always to the same side: on 150 ha with 135 turns 0.5 % of what was covered twice, which is
-// more than ErrorM2. Refining stops at about 1000 lines a tile.
+// where they lie in a section, always to the same side: on 150 ha with 135 turns 0.5 % of what was covered twice, which
+// is what the sectors' share of ErrorM2 is for. Refining stops at about 1000 lines a tile.
 //
 // # Cost
 //

@@ -114,7 +114,9 @@ func (c *Cover) layArc(line int, run int32, againM float64, a, b bar) {
 	c.open(line, run, againM)
 	c.pieces[len(c.pieces)-1].arc = true
 	c.bars = append(c.bars, a, b)
-	u0, v0, u1, v1 := arcOf(&a, &b).bounds()
+	sector := arcOf(&a, &b)
+	c.arcs += int64(math.Round((sector.pu*sector.pu + sector.pv*sector.pv) / areaUnitM2))
+	u0, v0, u1, v1 := sector.bounds()
 	c.under = box{row0: c.rowOf(v0), row1: c.rowOf(v1), col0: c.colOf(u0), col1: c.colOf(u1)}
 	c.close()
 }
