@@ -51,7 +51,7 @@ func (h *Hub) NewCode(d schemas.DeviceID, life time.Duration, address string) (G
 	if err == nil && (tls || !isLoopback(host)) {
 		ca := h.ca
 		if ca == nil {
-			if ca, err = openAuthority(h.cfg.Dir, h.cfg.Now); err != nil {
+			if ca, err = r.authority(); err != nil {
 				return GivenCode{}, err
 			}
 		}

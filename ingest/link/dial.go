@@ -4,8 +4,6 @@ import (
 	"bytes"
 	"compress/gzip"
 	"context"
-	"crypto/tls"
-	"crypto/x509"
 	"encoding/json"
 	"errors"
 	"io"
@@ -63,10 +61,12 @@ func Dial(ctx context.Context, c Credentials, o DialOptions) (*nats.Conn, error)
 	url := "nats://" + c.Hub
 	if c.CAPEM != "" {
 		url = "tls://" + c.Hub
-		pool := x509.NewCertPool()
-		pool.AppendCertsFromPEM([]byte(c.CAPEM)) // Validate has seen that it is one
+		ca, err := pinnedCA(c.CAPEM)
+		if err != nil {
+			return nil, err
+		}
 		opts = append(opts, func(n *nats.Options) error {
-			n.TLSConfig = &tls.Config{RootCAs: pool, ServerName: schemas.HubServerName, MinVersion: tls.VersionTLS13}
+			n.TLSConfig = pinnedConfig(ca)
 			return nil
 		})
 	}
