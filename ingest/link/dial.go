@@ -141,6 +141,9 @@ func (o DialOptions) wait(tries int) time.Duration {
 	return wait/2 + rand.N(wait/2+1)
 }
 
+// packetWait is longer than an office takes to work a season out.
+const packetWait = 2 * time.Minute
+
 // FetchPacket asks the hub for the tablet's packet; nil when the one with the
 // digest is still right. conn is one of Dial.
 func FetchPacket(ctx context.Context, conn *nats.Conn, c Credentials, digest string) (*schemas.CabPacket, error) {
@@ -149,6 +152,9 @@ func FetchPacket(ctx context.Context, conn *nats.Conn, c Credentials, digest str
 	if err != nil {
 		return nil, fault.New(op, fault.Internal, err, "")
 	}
+	// An answer that was lost with a link never comes.
+	ctx, stop := context.WithTimeout(ctx, packetWait)
+	defer stop()
 	reply, err := conn.RequestWithContext(ctx, schemas.CabSubject(c.Contractor, c.Device), body)
 	switch {
 	case errors.Is(err, nats.ErrNoResponders):

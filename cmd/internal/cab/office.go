@@ -3,6 +3,7 @@ package cab
 import (
 	"context"
 	"hash/fnv"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -114,14 +115,12 @@ func (o *office) session(ctx context.Context, creds link.Credentials) error {
 	if _, err := link.WatchNews(conn, creds, news); err != nil {
 		return err
 	}
-	copies := make(chan struct{})
-	go func() {
-		defer close(copies)
-		o.copies(ctx, conn, creds, fetch, forward)
-	}()
+	var beside sync.WaitGroup
+	beside.Go(func() { o.copies(ctx, conn, creds, fetch) })
+	beside.Go(func() { o.watch(ctx, forward) })
 	err = forward.Run(ctx)
 	cancel()
-	<-copies
+	beside.Wait()
 	return err
 }
 
@@ -131,20 +130,15 @@ func (o *office) refuse(err error) {
 	}
 }
 
-// copies fetches the office's copies, and tells the agent how the link stands.
-func (o *office) copies(ctx context.Context, conn *nats.Conn, creds link.Credentials, fetch <-chan struct{}, forward *link.Forwarder) {
-	look, again := time.NewTicker(linkEvery), time.NewTicker(packetEvery)
-	defer look.Stop()
+// copies fetches the office's copies until ctx ends.
+func (o *office) copies(ctx context.Context, conn *nats.Conn, creds link.Credentials, fetch <-chan struct{}) {
+	again := time.NewTicker(packetEvery)
 	defer again.Stop()
 	digest, told := "", ""
 	for {
-		o.tell(forward.State())
 		select {
 		case <-ctx.Done():
-			o.agent.SetLink(tablet.LinkView{State: link.LinkDown})
 			return
-		case <-look.C:
-			continue
 		case <-again.C:
 		case <-fetch:
 		}
@@ -165,6 +159,22 @@ func (o *office) copies(ctx context.Context, conn *nats.Conn, creds link.Credent
 			o.log("the office's copies: %s", problem)
 		}
 		told = problem
+	}
+}
+
+// watch tells the agent how the link stands until ctx ends. It waits for
+// nothing else: a fetch may take long.
+func (o *office) watch(ctx context.Context, forward *link.Forwarder) {
+	look := time.NewTicker(linkEvery)
+	defer look.Stop()
+	for {
+		o.tell(forward.State())
+		select {
+		case <-ctx.Done():
+			o.agent.SetLink(tablet.LinkView{State: link.LinkDown})
+			return
+		case <-look.C:
+		}
 	}
 }
 
