@@ -70,6 +70,19 @@ func (h *Hub) Remember() error {
 	return h.registry.remember(h.address(), h.ca != nil)
 }
 
+// TabletAddress is where tablets on the network reach the hub; "" where none
+// does: on loopback, or on a server of somebody's own.
+func (h *Hub) TabletAddress() string {
+	if h.registry == nil {
+		return ""
+	}
+	address := h.address()
+	if host, _, _ := net.SplitHostPort(address); isLoopback(host) {
+		return ""
+	}
+	return address
+}
+
 // address is where tablets reach the hub: where it listens, or on all of the
 // machine's addresses the first that a person can type.
 func (h *Hub) address() string {

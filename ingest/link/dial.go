@@ -123,7 +123,7 @@ func (o DialOptions) down(err error) {
 
 func (o DialOptions) refused(err error) {
 	if o.Refused != nil {
-		o.Refused(err)
+		o.Refused(fault.New("connect to the hub", fault.Conflict, err, "the office has revoked this tablet or given its name to another; entries stay here until hopperbook-tablet enrol has taken a new code"))
 	}
 }
 

@@ -93,10 +93,17 @@ func (o *office) session(ctx context.Context, creds link.Credentials) error {
 		default: // one fetch brings it all
 		}
 	}
+	var down atomic.Value // why the link is down, as it was told; "": it is up
 	conn, err := link.Dial(ctx, creds, link.DialOptions{
-		Up: func() { o.refused.Store(nil); o.log("link up: %s as %s", creds.Hub, creds.Device); news() },
+		Up: func() {
+			o.refused.Store(nil)
+			down.Store("")
+			o.log("link up: %s as %s", creds.Hub, creds.Device)
+			news()
+		},
 		Down: func(err error) {
-			if err != nil { // else it is closed here
+			// A tablet may try for a fortnight: each reason is told once. nil: closed here.
+			if err != nil && down.Swap(err.Error()) != err.Error() {
 				o.log("link down: %v", err)
 			}
 		},

@@ -55,7 +55,10 @@ func TestJobsInTheCab(t *testing.T) {
 		}
 	}
 	minute := 0
-	do := func(typ schemas.EventType, data any) schemas.EventID { minute++; return f.add("sp1", typ, minute, data) }
+	do := func(typ schemas.EventType, data any) schemas.EventID {
+		minute++
+		return f.add("sp1", typ, minute, data)
+	}
 	want("J1:ordered J2:ordered")
 	do(schemas.TypeJobStarted, schemas.JobStarted{Job: "J1"})
 	want("J1:started J2:ordered")
