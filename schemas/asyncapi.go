@@ -1,7 +1,8 @@
 package schemas
 
 // AsyncAPI is the AsyncAPI 3.0.0 document of the hub: the channels on which it
-// takes events and the one on which it says what the book holds.
+// takes events, the one on which it says what the book holds, and those of
+// enrolment and of the tablets' packets.
 func AsyncAPI() []byte {
 	raw, err := generated.ReadFile("asyncapi.json")
 	if err != nil {
@@ -31,6 +32,7 @@ func asyncAPI() node {
 	channels["marks"] = channel(MarksSubject("{contractor}", "{device}"), "mark",
 		"After each commit: up to which sequence the book holds everything of a source.")
 	operations["send.marks"] = operation("send", "marks", "The hub says what is booked; a tablet may forget it then.")
+	addExchanges(channels, operations, messages, payloads)
 	return node{
 		"asyncapi": "3.0.0",
 		"info": node{

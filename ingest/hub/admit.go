@@ -51,7 +51,7 @@ func (h *Hub) NewCode(d schemas.DeviceID, life time.Duration, address string) (G
 	if err == nil && (tls || !isLoopback(host)) {
 		ca := h.ca
 		if ca == nil {
-			if ca, err = openAuthority(h.cfg.Dir, h.cfg.Now); err != nil {
+			if ca, err = r.authority(); err != nil {
 				return GivenCode{}, err
 			}
 		}
@@ -68,6 +68,19 @@ func (h *Hub) Remember() error {
 		return nil
 	}
 	return h.registry.remember(h.address(), h.ca != nil)
+}
+
+// TabletAddress is where tablets on the network reach the hub; "" where none
+// does: on loopback, or on a server of somebody's own.
+func (h *Hub) TabletAddress() string {
+	if h.registry == nil {
+		return ""
+	}
+	address := h.address()
+	if host, _, _ := net.SplitHostPort(address); isLoopback(host) {
+		return ""
+	}
+	return address
 }
 
 // address is where tablets reach the hub: where it listens, or on all of the

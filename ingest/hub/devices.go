@@ -35,6 +35,7 @@ type keptDevices struct {
 	Schema  string   `json:"schema"`            // "hopperbook.enrolled/1"
 	Address string   `json:"address,omitempty"` // where tablets reach the hub
 	TLS     bool     `json:"tls,omitempty"`     // there
+	CA      string   `json:"ca,omitempty"`      // fingerprint of the CA that tablets are told to pin; "": none was told
 	Devices []Device `json:"devices"`
 	Codes   []Code   `json:"codes"` // the last of each device
 }
@@ -50,6 +51,7 @@ type Registry struct {
 	dir        string
 	contractor schemas.ContractorID
 	now        func() time.Time
+	logf       func(string, ...any) // nil: nobody listens
 	refused    *refusals
 	cut        func(key string) // ends the connections of a public key
 
@@ -59,7 +61,7 @@ type Registry struct {
 }
 
 func openRegistry(dir string, contractor schemas.ContractorID, now func() time.Time, logf func(string, ...any)) (*Registry, error) {
-	r := &Registry{dir: dir, contractor: contractor, now: now, wrong: map[schemas.DeviceID][]time.Time{}, cut: func(string) {}}
+	r := &Registry{dir: dir, contractor: contractor, now: now, logf: logf, wrong: map[schemas.DeviceID][]time.Time{}, cut: func(string) {}}
 	raw, err := kept(filepath.Join(dir, devicesFile))
 	if err != nil {
 		return nil, err
@@ -149,7 +151,22 @@ func (r *Registry) remember(address string, tls bool) error {
 	if r.file.Address == address && r.file.TLS == tls {
 		return nil
 	}
+	enrolled := slices.ContainsFunc(r.file.Devices, func(d Device) bool { return d.RevokedAt.IsZero() })
+	if r.logf != nil && r.file.Address != "" && enrolled {
+		r.logf("tablets reach this hub at %s now; those enrolled before go on looking at the address in their code (last was %s): keep that, or enrol them anew", address, r.file.Address)
+	}
 	return r.change(func(k *keptDevices) { k.Address, k.TLS = address, tls })
+}
+
+// authority opens the hub's CA, and remembers which it is.
+func (r *Registry) authority() (*authority, error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	ca, err := openAuthority(r.dir, r.now, r.file.CA)
+	if err != nil || r.file.CA != "" {
+		return ca, err
+	}
+	return ca, r.change(func(k *keptDevices) { k.CA = schemas.CAFingerprint(ca.cert.Raw) })
 }
 
 // byKey finds the device of a public key.

@@ -73,7 +73,10 @@ func (r *Registry) enrol(q schemas.EnrolRequest) schemas.EnrolAnswer {
 	r.mu.Unlock()
 	switch {
 	case err != nil:
-		return schemas.EnrolAnswer{Refused: err.Error(), Hint: fault.HintOf(err)}
+		if r.logf != nil { // the office can do something about it, the tablet cannot
+			r.logf("%s could not be enrolled: %s", device, fault.Message(err))
+		}
+		return schemas.EnrolAnswer{Refused: "it cannot keep the new key", Hint: "the hub's log says why; try the same code again afterwards"}
 	case why != "":
 		r.refused.note(Refusal{Reason: why, Device: device, Key: q.PublicKey})
 		return schemas.EnrolAnswer{Refused: why.words(), Hint: "ask the office for a new code: hopperbook enrol " + string(q.Device)}

@@ -5,6 +5,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
 
 	"hopperbook/schemas/fault"
 )
@@ -30,10 +31,25 @@ func keep(name string, data []byte) error {
 	if err == nil {
 		err = os.Rename(name+".new", name)
 	}
+	if err == nil {
+		err = syncDir(filepath.Dir(name)) // a revocation that was confirmed must outlive a power cut
+	}
 	if err != nil {
 		return fail(err)
 	}
 	return nil
+}
+
+// syncDir makes a rename last; on Windows a folder cannot be synced.
+func syncDir(dir string) error {
+	if runtime.GOOS == "windows" {
+		return nil
+	}
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
 }
 
 // kept reads such a file; nil when there is none.

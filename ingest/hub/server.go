@@ -130,7 +130,7 @@ func (h *Hub) startServer() error {
 		CustomClientAuthentication: &gate{registry: h.registry, office: office},
 	}
 	if h.cfg.TLS || !isLoopback(host) {
-		if h.ca, err = openAuthority(h.cfg.Dir, h.cfg.Now); err != nil {
+		if h.ca, err = h.registry.authority(); err != nil {
 			return err
 		}
 		h.access.CAPEM = h.ca.pem()

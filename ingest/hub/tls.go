@@ -8,6 +8,7 @@ import (
 	"crypto/x509"
 	"crypto/x509/pkix"
 	"encoding/pem"
+	"errors"
 	"math/big"
 	"net"
 	"os"
@@ -35,8 +36,11 @@ type authority struct {
 	now  func() time.Time
 }
 
-// openAuthority reads the folder's CA or makes it.
-func openAuthority(dir string, now func() time.Time) (*authority, error) {
+// openAuthority reads the folder's CA. It makes one only where none has been
+// shown to tablets (pinned is ""): they know the hub by it, and another would
+// lock them all out without a word.
+func openAuthority(dir string, now func() time.Time, pinned string) (*authority, error) {
+	const op = "read the hub's CA"
 	certPEM, err := kept(filepath.Join(dir, caFile))
 	if err != nil {
 		return nil, err
@@ -45,19 +49,30 @@ func openAuthority(dir string, now func() time.Time) (*authority, error) {
 	if err != nil {
 		return nil, err
 	}
-	if certPEM == nil || keyPEM == nil {
+	switch {
+	case pinned == "" && (certPEM == nil || keyPEM == nil):
 		return makeAuthority(dir, now)
+	case certPEM == nil || keyPEM == nil:
+		return nil, fault.Newf(op, fault.Input, caFile+" or "+caKeyFile+" is gone from "+dir+", and the enrolled tablets take no other hub", whatAboutCA)
 	}
 	pair, err := tls.X509KeyPair(certPEM, keyPEM)
 	key, ok := pair.PrivateKey.(*ecdsa.PrivateKey)
 	if err != nil || !ok {
-		return nil, fault.New("read the hub's CA", fault.Input, err, "bring "+caFile+" and "+caKeyFile+" back from a backup, or remove both and enrol every tablet anew")
+		return nil, fault.New(op, fault.Input, errors.Join(errNoPair, err), whatAboutCA)
+	}
+	if pinned != "" && schemas.CAFingerprint(pair.Leaf.Raw) != pinned {
+		return nil, fault.Newf(op, fault.Input, caFile+" is not the one that the enrolled tablets know the hub by", whatAboutCA)
 	}
 	if now().After(pair.Leaf.NotAfter) {
-		return nil, fault.Newf("read the hub's CA", fault.Input, "it ended on "+pair.Leaf.NotAfter.Format(time.DateOnly), "remove "+caFile+" and "+caKeyFile+" and enrol every tablet anew")
+		return nil, fault.Newf(op, fault.Input, "it ended on "+pair.Leaf.NotAfter.Format(time.DateOnly), whatAboutCA)
 	}
 	return &authority{pair.Leaf, key, now}, nil
 }
+
+// whatAboutCA is the way out: devices.json remembers which CA tablets pinned.
+const whatAboutCA = "bring " + caFile + " and " + caKeyFile + " back from a backup; or remove both and " + devicesFile + ", and enrol every tablet anew"
+
+var errNoPair = errors.New(caFile + " and " + caKeyFile + " are no certificate with its key")
 
 func makeAuthority(dir string, now func() time.Time) (*authority, error) {
 	const op = "make the hub's CA"

@@ -17,7 +17,7 @@ import (
 func TestTheCertificateIsRenewed(t *testing.T) {
 	dir, now := t.TempDir(), time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
 	clock := func() time.Time { return now }
-	ca, err := openAuthority(dir, clock)
+	ca, err := openAuthority(dir, clock, "")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -48,12 +48,12 @@ func TestTheCertificateIsRenewed(t *testing.T) {
 	if next := shown(); next == first || !next.Leaf.NotAfter.After(first.Leaf.NotAfter) {
 		t.Error("not renewed")
 	}
-	again, err := openAuthority(dir, clock)
+	again, err := openAuthority(dir, clock, "")
 	if err != nil || !again.cert.Equal(ca.cert) {
 		t.Errorf("another CA: %v", err)
 	}
 	now = now.Add(caLife)
-	if _, err := openAuthority(dir, clock); fault.CodeOf(err) != fault.Input || fault.HintOf(err) == "" {
+	if _, err := openAuthority(dir, clock, ""); fault.CodeOf(err) != fault.Input || fault.HintOf(err) == "" {
 		t.Errorf("an ended CA: %v", err)
 	}
 }

@@ -2,7 +2,6 @@ package link
 
 import (
 	"bytes"
-	"crypto/x509"
 	"encoding/json"
 	"errors"
 	"io/fs"
@@ -51,8 +50,11 @@ func (c Credentials) Validate() error {
 		return fault.Newf(op, fault.Input, "contractor or device are no names", "enrol the tablet again")
 	case c.CAPEM == "" && !loopback(host):
 		return fault.Newf(op, fault.Input, "no CA is pinned for a hub that is not on this machine", "enrol the tablet again")
-	case c.CAPEM != "" && !x509.NewCertPool().AppendCertsFromPEM([]byte(c.CAPEM)):
-		return fault.Newf(op, fault.Input, "the pinned CA is no certificate", "enrol the tablet again")
+	}
+	if c.CAPEM != "" {
+		if _, err := pinnedCA(c.CAPEM); err != nil {
+			return err
+		}
 	}
 	_, err = c.publicKey()
 	return err

@@ -4,8 +4,6 @@ import (
 	"bytes"
 	"compress/gzip"
 	"context"
-	"crypto/tls"
-	"crypto/x509"
 	"encoding/json"
 	"errors"
 	"io"
@@ -63,10 +61,12 @@ func Dial(ctx context.Context, c Credentials, o DialOptions) (*nats.Conn, error)
 	url := "nats://" + c.Hub
 	if c.CAPEM != "" {
 		url = "tls://" + c.Hub
-		pool := x509.NewCertPool()
-		pool.AppendCertsFromPEM([]byte(c.CAPEM)) // Validate has seen that it is one
+		ca, err := pinnedCA(c.CAPEM)
+		if err != nil {
+			return nil, err
+		}
 		opts = append(opts, func(n *nats.Options) error {
-			n.TLSConfig = &tls.Config{RootCAs: pool, ServerName: schemas.HubServerName, MinVersion: tls.VersionTLS13}
+			n.TLSConfig = pinnedConfig(ca)
 			return nil
 		})
 	}
@@ -123,7 +123,7 @@ func (o DialOptions) down(err error) {
 
 func (o DialOptions) refused(err error) {
 	if o.Refused != nil {
-		o.Refused(err)
+		o.Refused(fault.New("connect to the hub", fault.Conflict, err, "the office has revoked this tablet or given its name to another; entries stay here until hopperbook-tablet enrol has taken a new code"))
 	}
 }
 
@@ -141,6 +141,9 @@ func (o DialOptions) wait(tries int) time.Duration {
 	return wait/2 + rand.N(wait/2+1)
 }
 
+// packetWait is longer than an office takes to work a season out.
+const packetWait = 2 * time.Minute
+
 // FetchPacket asks the hub for the tablet's packet; nil when the one with the
 // digest is still right. conn is one of Dial.
 func FetchPacket(ctx context.Context, conn *nats.Conn, c Credentials, digest string) (*schemas.CabPacket, error) {
@@ -149,6 +152,9 @@ func FetchPacket(ctx context.Context, conn *nats.Conn, c Credentials, digest str
 	if err != nil {
 		return nil, fault.New(op, fault.Internal, err, "")
 	}
+	// An answer that was lost with a link never comes.
+	ctx, stop := context.WithTimeout(ctx, packetWait)
+	defer stop()
 	reply, err := conn.RequestWithContext(ctx, schemas.CabSubject(c.Contractor, c.Device), body)
 	switch {
 	case errors.Is(err, nats.ErrNoResponders):

@@ -6,7 +6,6 @@ import (
 	"crypto/x509"
 	"encoding/json"
 	"encoding/pem"
-	"errors"
 	"net"
 	"os"
 	"path/filepath"
@@ -153,8 +152,6 @@ func (p *pinning) config() *tls.Config {
 	}
 }
 
-var errStranger = errors.New("not the hub that made the code")
-
 func (p *pinning) verify(chain []*x509.Certificate) error {
 	if len(chain) < 2 {
 		return errStranger
@@ -163,9 +160,7 @@ func (p *pinning) verify(chain []*x509.Certificate) error {
 	if schemas.CAFingerprint(ca.Raw) != p.fingerprint || !ca.IsCA {
 		return errStranger
 	}
-	roots := x509.NewCertPool()
-	roots.AddCert(ca)
-	if _, err := chain[0].Verify(x509.VerifyOptions{Roots: roots, DNSName: schemas.HubServerName}); err != nil {
+	if err := proves(chain[0], ca); err != nil {
 		return err
 	}
 	p.caPEM = string(pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: ca.Raw}))

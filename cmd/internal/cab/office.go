@@ -3,6 +3,7 @@ package cab
 import (
 	"context"
 	"hash/fnv"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -92,10 +93,17 @@ func (o *office) session(ctx context.Context, creds link.Credentials) error {
 		default: // one fetch brings it all
 		}
 	}
+	var down atomic.Value // why the link is down, as it was told; "": it is up
 	conn, err := link.Dial(ctx, creds, link.DialOptions{
-		Up: func() { o.refused.Store(nil); o.log("link up: %s as %s", creds.Hub, creds.Device); news() },
+		Up: func() {
+			o.refused.Store(nil)
+			down.Store("")
+			o.log("link up: %s as %s", creds.Hub, creds.Device)
+			news()
+		},
 		Down: func(err error) {
-			if err != nil { // else it is closed here
+			// A tablet may try for a fortnight: each reason is told once. nil: closed here.
+			if err != nil && down.Swap(err.Error()) != err.Error() {
 				o.log("link down: %v", err)
 			}
 		},
@@ -114,14 +122,12 @@ func (o *office) session(ctx context.Context, creds link.Credentials) error {
 	if _, err := link.WatchNews(conn, creds, news); err != nil {
 		return err
 	}
-	copies := make(chan struct{})
-	go func() {
-		defer close(copies)
-		o.copies(ctx, conn, creds, fetch, forward)
-	}()
+	var beside sync.WaitGroup
+	beside.Go(func() { o.copies(ctx, conn, creds, fetch) })
+	beside.Go(func() { o.watch(ctx, forward) })
 	err = forward.Run(ctx)
 	cancel()
-	<-copies
+	beside.Wait()
 	return err
 }
 
@@ -131,20 +137,15 @@ func (o *office) refuse(err error) {
 	}
 }
 
-// copies fetches the office's copies, and tells the agent how the link stands.
-func (o *office) copies(ctx context.Context, conn *nats.Conn, creds link.Credentials, fetch <-chan struct{}, forward *link.Forwarder) {
-	look, again := time.NewTicker(linkEvery), time.NewTicker(packetEvery)
-	defer look.Stop()
+// copies fetches the office's copies until ctx ends.
+func (o *office) copies(ctx context.Context, conn *nats.Conn, creds link.Credentials, fetch <-chan struct{}) {
+	again := time.NewTicker(packetEvery)
 	defer again.Stop()
 	digest, told := "", ""
 	for {
-		o.tell(forward.State())
 		select {
 		case <-ctx.Done():
-			o.agent.SetLink(tablet.LinkView{State: link.LinkDown})
 			return
-		case <-look.C:
-			continue
 		case <-again.C:
 		case <-fetch:
 		}
@@ -165,6 +166,22 @@ func (o *office) copies(ctx context.Context, conn *nats.Conn, creds link.Credent
 			o.log("the office's copies: %s", problem)
 		}
 		told = problem
+	}
+}
+
+// watch tells the agent how the link stands until ctx ends. It waits for
+// nothing else: a fetch may take long.
+func (o *office) watch(ctx context.Context, forward *link.Forwarder) {
+	look := time.NewTicker(linkEvery)
+	defer look.Stop()
+	for {
+		o.tell(forward.State())
+		select {
+		case <-ctx.Done():
+			o.agent.SetLink(tablet.LinkView{State: link.LinkDown})
+			return
+		case <-look.C:
+		}
 	}
 }
 

@@ -193,7 +193,11 @@ func (c *crews) also(next func(ingest.Receipt)) func(ingest.Receipt) {
 }
 
 // run looks after the crews until ctx ends.
-func (c *crews) run(ctx context.Context) {
+func (c *crews) run(ctx context.Context) { c.passes(ctx, c.anyone, c.pass) }
+
+// passes makes a pass when there was a change and it has been quiet since, or
+// has not been for long, and only where there is anyone.
+func (c *crews) passes(ctx context.Context, anyone func() bool, pass func(context.Context) error) {
 	look := time.NewTicker(lookAgain)
 	defer look.Stop()
 	due := time.NewTimer(0)
@@ -221,11 +225,11 @@ func (c *crews) run(ctx context.Context) {
 			due.Reset(time.Until(at))
 		case <-due.C:
 			since = time.Time{}
-			if !c.anyone() {
+			if !anyone() {
 				continue // whoever comes asks, and that is a change
 			}
 			began := time.Now()
-			if err := c.pass(ctx); err != nil && ctx.Err() == nil && c.cfg.Logf != nil {
+			if err := pass(ctx); err != nil && ctx.Err() == nil && c.cfg.Logf != nil {
 				c.cfg.Logf("the tablets' copies and notices wait for the next change: %s", fault.Message(err))
 			}
 			rested = time.Now().Add(restShare * time.Since(began))
