@@ -19,7 +19,7 @@ func TestTheHeadLeavesRoomOnAPhone(t *testing.T) {
 		if high := pagetest.Eval[float64](c.Cab, `document.getElementById('head').getBoundingClientRect().height`); high > 256 {
 			t.Errorf("%s: the head is %.0f px high", lang, high)
 		}
-		for _, part := range []string{".big.now dd", ".big.last dd", ".big.set dd", ".big.hopper dd", ".big.left dd", "[data-sign=drift] .short", "[data-sign=unsent] .short", "[data-sign=gnss] .short", "[data-sign=link] .short", "[data-key=notice]"} {
+		for _, part := range []string{".big.now dd", ".big.last dd", ".big.set dd", ".big.hopper dd", ".big.left dd", "[data-sign=drift] .brief", "[data-sign=unsent] .brief", "[data-sign=gnss] .brief", "[data-sign=link] .brief", "[data-key=notice]"} {
 			if !pagetest.Eval[bool](c.Cab, `(() => { const r = document.querySelector('`+part+`').getBoundingClientRect(); const head = document.getElementById('head').getBoundingClientRect(); return r.width > 5 && r.top >= 0 && r.bottom <= head.bottom && r.right <= innerWidth + 0.5; })()`) {
 				t.Errorf("%s: %s is not in view", lang, part)
 			}

@@ -8,11 +8,14 @@ import { audible, call } from './sound.js';
 
 const big = (label, value, note, more = 'half') => h('div', { class: `big ${more}` }, h('dt', {}, label, note && h('span', { class: more === 'last' ? 'off' : null }, ` ${note}`)), h('dd', {}, value));
 
+// both: where the window is narrow the brief form is seen and the words are
+// read out.
+const both = (words, short) => [h('span', { class: 'words' }, words), h('span', { class: 'brief', 'aria-hidden': 'true' }, short)];
+
 // sign is a state by shape and word besides its colour.
-// Where the window is narrow the short form is seen and the words are read out.
 function sign(kind, shape, words, key, short) {
   return h('li', { class: `sign ${kind}`, 'data-sign': key }, h('span', { class: 'shape', 'aria-hidden': 'true' }, shape),
-    h('span', { class: 'words' }, words), h('span', { class: 'short', 'aria-hidden': 'true' }, short));
+    both(words, short));
 }
 
 function figures(v) {
@@ -28,7 +31,7 @@ function figures(v) {
     big(t('head.last'), bare('rate', r.last_kg_ha), r.last_off_pct === null ? '' : `${signed(r.last_off_pct)} %`, 'last'),
     big(t('head.set'), bare('rate', r.set_kg_ha), unitOf('rate'), 'set'),
     big(t('head.hopper'), bare('mass', hopper.kg, 0), unitOf('mass'), 'hopper'),
-    big(t('head.left'), bare('area', hopper.ha_left, 1), unitOf('area'), 'left'),
+    big(both(t('head.left'), t('short.left')), bare('area', hopper.ha_left, 1), unitOf('area'), 'left'),
   ];
 }
 
