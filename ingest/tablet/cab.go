@@ -259,7 +259,7 @@ func (c *Cab) LogPass(p schemas.PassLogged, draft string) (ingest.Outgoing, erro
 	if c.cfg.Machine != "" {
 		p.Machine = c.cfg.Machine
 	}
-	made, err := c.append(c.state.Hand, Entry{Type: schemas.TypePassLogged, At: c.stamp(), Data: p, Draft: draft})
+	made, err := c.append(c.state.Hand, nil, Entry{Type: schemas.TypePassLogged, At: c.stamp(), Data: p, Draft: draft})
 	if err != nil {
 		return ingest.Outgoing{}, fault.Wrap("log a pass", err)
 	}
@@ -267,14 +267,21 @@ func (c *Cab) LogPass(p schemas.PassLogged, draft string) (ingest.Outgoing, erro
 }
 
 // append makes events and folds them; doing is held. What fails leaves no
-// trace.
-func (c *Cab) append(h hand, entries ...Entry) ([]ingest.Outgoing, error) {
+// trace. answer (nil: none) gives the key to keep with the events made.
+func (c *Cab) append(h hand, answer func(made []ingest.Outgoing) (*keyed, error), entries ...Entry) ([]ingest.Outgoing, error) {
 	var next state
 	made, err := c.cfg.Store.Append(entries, func(made []ingest.Outgoing) ([]byte, error) {
 		next = c.state.clone()
 		next.Hand = h
 		if err := next.applyAll(made); err != nil {
 			return nil, err
+		}
+		if answer != nil {
+			key, err := answer(made)
+			if err != nil {
+				return nil, err
+			}
+			next.remember(key)
 		}
 		return c.pack.snapshot(&next)
 	})
@@ -294,9 +301,10 @@ func (c *Cab) append(h hand, entries ...Entry) ([]ingest.Outgoing, error) {
 }
 
 // keep puts what the operator chose without an event on the disk; doing is held.
-func (c *Cab) keep(h hand) error {
+func (c *Cab) keep(h hand, key *keyed) error {
 	next := c.state
 	next.Hand = h
+	next.remember(key)
 	kept, err := c.pack.snapshot(&next)
 	if err != nil {
 		return err

@@ -11,6 +11,7 @@ import (
 
 	"github.com/tidwall/gjson"
 
+	"hopperbook/ingest"
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
 )
@@ -46,6 +47,13 @@ func (c *Cab) do(ctx context.Context, name string, body json.RawMessage) (Done, 
 	if len(bytes.TrimSpace(body)) == 0 {
 		body = json.RawMessage("{}")
 	}
+	key := newKeyed(ctx, name, body)
+	switch was, err := c.state.answered(key); {
+	case err != nil:
+		return Done{}, err
+	case was != nil:
+		return *was, nil
+	}
 	if err := act(&p, body); err != nil {
 		return Done{}, err
 	}
@@ -58,13 +66,21 @@ func (c *Cab) do(ctx context.Context, name string, body json.RawMessage) (Done, 
 		if p.hand == c.state.Hand {
 			return Done{Result: p.result}, nil
 		}
-		return Done{Result: p.result}, onDisk(c.keep(p.hand))
+		done := Done{Result: p.result}
+		if err := key.settle(done); err != nil {
+			return Done{}, err
+		}
+		return done, onDisk(c.keep(p.hand, key))
 	}
-	made, err := c.append(p.hand, p.entries...)
+	var done Done
+	_, err := c.append(p.hand, func(made []ingest.Outgoing) (*keyed, error) {
+		done = Done{Event: schemas.EventID(gjson.GetBytes(made[0].Raw, "id").Str), Type: made[0].Type, Result: p.result}
+		return key, key.settle(done)
+	}, p.entries...)
 	if err != nil {
 		return Done{}, onDisk(err)
 	}
-	return Done{Event: schemas.EventID(gjson.GetBytes(made[0].Raw, "id").Str), Type: made[0].Type, Result: p.result}, nil
+	return done, nil
 }
 
 type command func(p *plan, body json.RawMessage) error

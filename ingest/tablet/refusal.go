@@ -59,6 +59,7 @@ const (
 	KeyTest         = "test"          // the test cannot be worked out
 	KeyDiskFull     = "disk_full"     // no room on the tablet's disk
 	KeyDisk         = "disk"          // the tablet's disk does not take it
+	KeyUsed         = "used"          // the command's key stands for other figures, which were booked
 	KeyOtherProduct = "other_product" // confirm: not the product of the job in hand
 )
 

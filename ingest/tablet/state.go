@@ -29,7 +29,7 @@ const keepEach = 60
 
 // state is the fold of the tablet's own events: what a snapshot holds. The
 // same events in their order give the same state, wherever a snapshot and a
-// restart lie between them; only Hand is not from events.
+// restart lie between them; only Hand and Keys are not from events.
 type state struct {
 	Schema   string    `json:"schema"`
 	Sequence int64     `json:"sequence"` // of the last event folded
@@ -38,6 +38,7 @@ type state struct {
 	Own      []own     `json:"own"`      // oldest first; pass logs are in Driven
 	Driven   odometer  `json:"driven"`
 	Hand     hand      `json:"hand"`
+	Keys     []keyed   `json:"keys,omitempty"` // oldest first
 }
 
 // own is an event of this tablet that still matters.

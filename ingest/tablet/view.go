@@ -83,9 +83,12 @@ func (c *Cab) workView(checks []CheckView) WorkView {
 	if rate, _ := c.asked(); rate > 0 {
 		v.SetRate = &rate
 	}
-	if mark := c.state.Hand.Mark; c.fix.UnixMilli == 0 && mark != "" {
+	switch mark := c.state.Hand.Mark; {
+	case mark != "": // at once, not with the next fix
 		v.Spreading, v.Marked = mark, schemas.MarkedByHand
-	} else if c.fix.Spreading == schemas.SpreadingOn {
+	case v.Marked == schemas.MarkedByHand: // given back; the next fix tells
+		v.Marked = ""
+	case c.fix.Spreading == schemas.SpreadingOn:
 		v.Spreading = "on"
 	}
 	for _, item := range checks {

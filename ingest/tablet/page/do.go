@@ -15,8 +15,8 @@ import (
 // bodyLimit holds a tray test of 1 000 trays several times over.
 const bodyLimit = 64 << 10
 
-// keyPattern is the run the key was made in and what the page drew by lot.
-var keyPattern = regexp.MustCompile(`^([A-Z2-7]{26})\.([0-9a-f]{32})$`)
+// keyPattern is what the page drew by lot.
+var keyPattern = regexp.MustCompile(`^[0-9a-f]{32}$`)
 
 // answer is what a command is answered with.
 type answer struct {
@@ -36,15 +36,12 @@ type refused struct {
 	Values  map[string]float64 `json:"values,omitempty"`
 	Text    string             `json:"text"`
 	Hint    string             `json:"hint,omitempty"`
-	Run     string             `json:"run,omitempty"`
 }
 
 // The page's own refusals.
 const (
-	keyOrigin    = "origin"    // another site asks
-	keyBig       = "big"       // the body is over the limit
-	keyRestarted = "restarted" // the key was made in an earlier run of the tablet's program
-	keyUsed      = "used"      // the key stands for another body that was carried out
+	keyOrigin = "origin" // another site asks
+	keyBig    = "big"    // the body is over the limit
 )
 
 func (p *page) do(w http.ResponseWriter, r *http.Request) {
@@ -70,21 +67,17 @@ func (p *page) do(w http.ResponseWriter, r *http.Request) {
 		}
 		return // else the page went away while it was sending
 	}
-	key := keyPattern.FindStringSubmatch(r.Header.Get("Idempotency-Key"))
-	if key == nil {
+	key := r.Header.Get("Idempotency-Key")
+	if !keyPattern.MatchString(key) {
 		write(refuse(http.StatusBadRequest, refused{Code: "usage", Key: tablet.KeyBody, Text: "the command needs an Idempotency-Key"}))
-		return
-	}
-	if key[1] != p.run {
-		write(refuse(http.StatusConflict, refused{Code: "conflict", Key: keyRestarted, Run: p.run, Text: "the tablet's program has started anew since"}))
 		return
 	}
 	name := r.PathValue("command")
 	// A page that goes away does not stop a command half-way.
-	ctx := context.WithoutCancel(r.Context())
-	a, other := p.once.do(key[2], append([]byte(name+"\n"), body...), func() answer { return p.carry(ctx, name, body) })
+	ctx := tablet.WithKey(context.WithoutCancel(r.Context()), key)
+	a, other := p.once.do(key, append([]byte(name+"\n"), body...), func() answer { return p.carry(ctx, name, body) })
 	if other {
-		a = refuse(http.StatusConflict, refused{Code: "conflict", Key: keyUsed, Text: "this entry has been booked already, with other figures"})
+		a = refuse(http.StatusConflict, refused{Code: "conflict", Key: tablet.KeyUsed, Text: "this entry has been booked already, with other figures"})
 	}
 	write(a)
 }

@@ -11,8 +11,8 @@
 //
 // Invariants: nothing is asked of any other host; what was typed is kept until
 // the agent has confirmed it; every word comes from the one catalogue
-// static/texts.json; a key that was carried out once in a run is never
-// carried out again in it.
+// static/texts.json; a key that was carried out once is not carried out again:
+// within a run by this package, after a restart by the agent (tablet.WithKey).
 //
 // Units and times: JSON is in kg, m, m2, km/h, kg/ha and UTC; the page shows
 // them in the operator's choice and the machine's time zone.

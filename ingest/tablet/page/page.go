@@ -2,7 +2,6 @@ package page
 
 import (
 	"bytes"
-	"crypto/rand"
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
@@ -42,7 +41,6 @@ const (
 type page struct {
 	agent tablet.Agent
 	o     Options
-	run   string // names this run of the handler: idempotency keys belong to it
 	once  *once
 }
 
@@ -58,7 +56,7 @@ func Handler(agent tablet.Agent, o Options) http.Handler {
 		o.Heartbeat = heartbeat
 	}
 	o.Hosts = append(slices.Clone(o.Hosts), "localhost", "127.0.0.1", "::1")
-	p := &page{agent: agent, o: o, run: rand.Text(), once: newOnce(remembered)}
+	p := &page{agent: agent, o: o, once: newOnce(remembered)}
 	mux := http.NewServeMux()
 	for name, f := range files() {
 		mux.HandleFunc("GET "+name, f.serve)
@@ -99,7 +97,6 @@ func hostOf(header string) string {
 }
 
 func (p *page) view(w http.ResponseWriter, r *http.Request) {
-	w.Header().Set("Hopperbook-Run", p.run)
 	asset(marshal(p.agent.View()), "application/json").serve(w, r)
 }
 

@@ -50,16 +50,10 @@ func ask(t *testing.T, s *httptest.Server, method, path, body string, how func(*
 	return answer, string(got)
 }
 
-func runOf(t *testing.T, s *httptest.Server) string {
-	t.Helper()
-	answer, _ := ask(t, s, http.MethodGet, "/view", "", nil)
-	return answer.Header.Get("Hopperbook-Run")
-}
-
 const lot = "0123456789abcdef0123456789abcdef"
 
-func keyed(run, lot string) func(*http.Request) {
-	return func(r *http.Request) { r.Header.Set("Idempotency-Key", run+"."+lot) }
+func keyed(lot string) func(*http.Request) {
+	return func(r *http.Request) { r.Header.Set("Idempotency-Key", lot) }
 }
 
 func TestEveryAnswerIsGuarded(t *testing.T) {
@@ -123,7 +117,6 @@ func TestOtherHostNamesAreRefused(t *testing.T) {
 func TestCommandsOfOtherSitesAreRefused(t *testing.T) {
 	f := newFake("spreader")
 	s := serve(t, f, page.Options{})
-	run := runOf(t, s)
 	for name, how := range map[string]func(*http.Request){
 		"no origin":         func(r *http.Request) { r.Header.Del("Origin") },
 		"null origin":       func(r *http.Request) { r.Header.Set("Origin", "null") },
@@ -134,13 +127,13 @@ func TestCommandsOfOtherSitesAreRefused(t *testing.T) {
 		"same site only":    func(r *http.Request) { r.Header.Set("Sec-Fetch-Site", "same-site") },
 		"typed in the line": func(r *http.Request) { r.Header.Set("Sec-Fetch-Site", "none") },
 	} {
-		a, body := ask(t, s, http.MethodPost, "/do/who", `{"operator":"Mallory"}`, func(r *http.Request) { keyed(run, lot)(r); how(r) })
+		a, body := ask(t, s, http.MethodPost, "/do/who", `{"operator":"Mallory"}`, func(r *http.Request) { keyed(lot)(r); how(r) })
 		if a.StatusCode != http.StatusForbidden || !strings.Contains(body, `"key":"origin"`) {
 			t.Errorf("%s: %d %s", name, a.StatusCode, body)
 		}
 	}
 	for kind, want := range map[string]int{"text/plain": 415, "application/x-www-form-urlencoded": 415, "": 415} {
-		a, _ := ask(t, s, http.MethodPost, "/do/who", `{"operator":"Mallory"}`, func(r *http.Request) { keyed(run, lot)(r); r.Header.Set("Content-Type", kind) })
+		a, _ := ask(t, s, http.MethodPost, "/do/who", `{"operator":"Mallory"}`, func(r *http.Request) { keyed(lot)(r); r.Header.Set("Content-Type", kind) })
 		if a.StatusCode != want {
 			t.Errorf("type %q: %d, want %d", kind, a.StatusCode, want)
 		}
@@ -156,12 +149,11 @@ func TestCommandsOfOtherSitesAreRefused(t *testing.T) {
 func TestABodyHasALimitAndAKey(t *testing.T) {
 	f := newFake("spreader")
 	s := serve(t, f, page.Options{})
-	run := runOf(t, s)
-	a, body := ask(t, s, http.MethodPost, "/do/who", `{"operator":"`+strings.Repeat("x", 70<<10)+`"}`, keyed(run, lot))
+	a, body := ask(t, s, http.MethodPost, "/do/who", `{"operator":"`+strings.Repeat("x", 70<<10)+`"}`, keyed(lot))
 	if a.StatusCode != http.StatusRequestEntityTooLarge || !strings.Contains(body, `"key":"big"`) {
 		t.Errorf("a body of 70 KiB: %d %s", a.StatusCode, body)
 	}
-	for _, key := range []string{"", lot, "." + lot, run + ".", run + "." + lot + "0", run + "." + strings.ToUpper(lot)} {
+	for _, key := range []string{"", lot[1:], lot + "0", strings.ToUpper(lot), "run." + lot} {
 		a, _ := ask(t, s, http.MethodPost, "/do/who", `{"operator":"Wren Marlow"}`, func(r *http.Request) { r.Header.Set("Idempotency-Key", key) })
 		if a.StatusCode != http.StatusBadRequest {
 			t.Errorf("key %q: %d", key, a.StatusCode)
@@ -175,13 +167,12 @@ func TestABodyHasALimitAndAKey(t *testing.T) {
 func TestAKeyIsCarriedOutOnce(t *testing.T) {
 	f := newFake("spreader")
 	s := serve(t, f, page.Options{})
-	run := runOf(t, s)
 	load := `{"product":"lime","method":"bucket","lifts_kg":[2480]}`
 	var answers sync.Map
 	var all sync.WaitGroup
 	for range 20 {
 		all.Go(func() {
-			_, body := ask(t, s, http.MethodPost, "/do/load", load, keyed(run, lot))
+			_, body := ask(t, s, http.MethodPost, "/do/load", load, keyed(lot))
 			answers.Store(body, true)
 		})
 	}
@@ -194,12 +185,12 @@ func TestAKeyIsCarriedOutOnce(t *testing.T) {
 	if n != 1 {
 		t.Errorf("%d different answers to one key", n)
 	}
-	a, body := ask(t, s, http.MethodPost, "/do/load", strings.Replace(load, "2480", "2500", 1), keyed(run, lot))
+	a, body := ask(t, s, http.MethodPost, "/do/load", strings.Replace(load, "2480", "2500", 1), keyed(lot))
 	if a.StatusCode != http.StatusConflict || !strings.Contains(body, `"key":"used"`) || len(f.booked("load")) != 1 {
 		t.Errorf("other figures under the key: %d %s", a.StatusCode, body)
 	}
 	other := strings.Replace(lot, "0", "f", 1)
-	if _, _ = ask(t, s, http.MethodPost, "/do/load", load, keyed(run, other)); len(f.booked("load")) != 2 {
+	if _, _ = ask(t, s, http.MethodPost, "/do/load", load, keyed(other)); len(f.booked("load")) != 2 {
 		t.Errorf("another key booked %d loads in all", len(f.booked("load")))
 	}
 }
@@ -207,25 +198,14 @@ func TestAKeyIsCarriedOutOnce(t *testing.T) {
 func TestARefusalLeavesTheKeyFree(t *testing.T) {
 	f := newFake("spreader")
 	s := serve(t, f, page.Options{})
-	run := runOf(t, s)
 	f.fail(fault.New("", fault.Full, &tablet.Refusal{Key: tablet.KeyDiskFull, Text: "no room"}, "make room"))
-	a, body := ask(t, s, http.MethodPost, "/do/who", `{"operator":"Wren Marlow"}`, keyed(run, lot))
+	a, body := ask(t, s, http.MethodPost, "/do/who", `{"operator":"Wren Marlow"}`, keyed(lot))
 	if a.StatusCode != http.StatusInsufficientStorage || !strings.Contains(body, `"key":"disk_full"`) || !strings.Contains(body, `"hint":"make room"`) {
 		t.Errorf("refused: %d %s", a.StatusCode, body)
 	}
-	a, _ = ask(t, s, http.MethodPost, "/do/who", `{"operator":"Wren Marlow"}`, keyed(run, lot))
+	a, _ = ask(t, s, http.MethodPost, "/do/who", `{"operator":"Wren Marlow"}`, keyed(lot))
 	if a.StatusCode != http.StatusOK || len(f.booked("who")) != 1 {
 		t.Errorf("tried again: %d, %d booked", a.StatusCode, len(f.booked("who")))
-	}
-}
-
-func TestAKeyOfAnEarlierRunIsRefused(t *testing.T) {
-	f := newFake("spreader")
-	old := runOf(t, serve(t, f, page.Options{}))
-	s := serve(t, f, page.Options{})
-	a, body := ask(t, s, http.MethodPost, "/do/who", `{"operator":"Wren Marlow"}`, keyed(old, lot))
-	if a.StatusCode != http.StatusConflict || !strings.Contains(body, `"key":"restarted"`) || !strings.Contains(body, runOf(t, s)) || len(f.booked("who")) != 0 {
-		t.Errorf("%d %s", a.StatusCode, body)
 	}
 }
 

@@ -1,5 +1,5 @@
 // The way to the tablet's program: look, hear of changes, book.
-export const state = { view: null, run: '', alive: false, since: null };
+export const state = { view: null, alive: false, since: null };
 const hearers = new Set();
 
 export function onView(f) { hearers.add(f); }
@@ -18,7 +18,6 @@ export async function look() {
     if (answer.status === 200) {
       state.view = await answer.json();
       etag = answer.headers.get('ETag');
-      state.run = answer.headers.get('Hopperbook-Run');
     }
     if (!state.alive) { state.alive = true; state.since = new Date(); }
     tell();
@@ -43,11 +42,9 @@ export function listen() {
   };
 }
 
-function lot() {
+export function freshKey() {
   return [...crypto.getRandomValues(new Uint8Array(16))].map((b) => b.toString(16).padStart(2, '0')).join('');
 }
-
-export function freshKey() { return `${state.run}.${lot()}`; }
 
 // book sends one command. What comes back is {done}, {refused} or {lost: true}
 // when no answer came; a key that is sent again is not carried out twice.

@@ -30,9 +30,7 @@ export function draft(name, first = () => ({})) {
       if (!kept?.key) { kept ??= { units: prefs.units, values: {} }; kept.key = make(); write(); }
       return kept.key;
     },
-    dropKey() { if (kept) { delete kept.key; delete kept.tried; write(); } },
-    tried() { kept.tried = true; write(); },
-    get wasTried() { return Boolean(kept?.tried); },
+    dropKey() { if (kept) { delete kept.key; write(); } },
     clear() {
       kept = null;
       memory.delete(place);

@@ -42,7 +42,8 @@ export function textField(form, name, label, more = {}) {
   return h('div', { class: 'field' },
     h('label', { for: id }, label, more.optional ? h('span', { class: 'unit' }, ` · ${t('form.optional')}`) : null),
     h('input', { id, type: 'text', maxlength: more.max ?? 200, autocomplete: 'off', 'data-name': name, value: form.get(name) ?? '',
-      oninput: (e) => { form.set(name, e.target.value); more.onchange?.(); } }));
+      'aria-describedby': more.hint ? `${id}-hint` : null, oninput: (e) => { form.set(name, e.target.value); more.onchange?.(); } }),
+    more.hint && h('span', { id: `${id}-hint` }, more.hint));
 }
 
 // tiles is a choice of one; options are {value, label, picture}.

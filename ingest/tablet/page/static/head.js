@@ -2,15 +2,20 @@
 // link, notices.
 import { state } from './agent.js';
 import { h, put } from './dom.js';
-import { bare, clock, signed, unitOf } from './units.js';
+import { bare, clock, number, signed, unitOf } from './units.js';
 import { t, tc } from './texts.js';
 import { audible, call } from './sound.js';
 
 const big = (label, value, note, more = 'half') => h('div', { class: `big ${more}` }, h('dt', {}, label, note && h('span', { class: more === 'last' ? 'off' : null }, ` ${note}`)), h('dd', {}, value));
 
+// both: where the window is narrow the brief form is seen and the words are
+// read out.
+const both = (words, short) => [h('span', { class: 'words' }, words), h('span', { class: 'brief', 'aria-hidden': 'true' }, short)];
+
 // sign is a state by shape and word besides its colour.
-function sign(kind, shape, words, key) {
-  return h('li', { class: `sign ${kind}`, 'data-sign': key }, h('span', { class: 'shape', 'aria-hidden': 'true' }, shape), words);
+function sign(kind, shape, words, key, short) {
+  return h('li', { class: `sign ${kind}`, 'data-sign': key }, h('span', { class: 'shape', 'aria-hidden': 'true' }, shape),
+    both(words, short));
 }
 
 function figures(v) {
@@ -26,7 +31,7 @@ function figures(v) {
     big(t('head.last'), bare('rate', r.last_kg_ha), r.last_off_pct === null ? '' : `${signed(r.last_off_pct)} %`, 'last'),
     big(t('head.set'), bare('rate', r.set_kg_ha), unitOf('rate'), 'set'),
     big(t('head.hopper'), bare('mass', hopper.kg, 0), unitOf('mass'), 'hopper'),
-    big(t('head.left'), bare('area', hopper.ha_left, 1), unitOf('area'), 'left'),
+    big(both(t('head.left'), t('short.left')), bare('area', hopper.ha_left, 1), unitOf('area'), 'left'),
   ];
 }
 
@@ -43,15 +48,13 @@ function signs(v) {
   const drift = drifts[v.drift?.state] ?? ['plain', '○'];
   const receiver = receivers[v.gnss.state] ?? ['warn', '?'];
   const link = links[v.link.state] ?? ['warn', '?'];
-  const spreading = v.work.state === 'working' && (v.work.spreading === 'on' ? ['good', '▶'] : ['plain', '■']);
-  const filling = v.outbox.state !== 'ok';
+  const spreading = (v.work.state === 'working' || v.work.marked_by === 'hand') && (v.work.spreading === 'on' ? ['good', '▶'] : ['plain', '■']);
   return [
-    v.role !== 'loader' && sign(drift[0], drift[1], driftWords(v.drift), 'drift'),
-    spreading && sign(spreading[0], spreading[1], tc('spreading', v.work.spreading), 'spreading'),
-    sign(v.outbox.waiting > 0 ? 'warn' : 'good', v.outbox.waiting > 0 ? '⬆' : '✓', v.outbox.waiting > 0 ? t('head.unsent', { n: v.outbox.waiting }) : t('head.all_sent'), 'unsent'),
-    filling && sign('bad', '!', tc('outbox', v.outbox.state), 'outbox'),
-    sign(receiver[0], receiver[1], tc('gnss', v.gnss.state), 'gnss'),
-    sign(link[0], link[1], tc('link', v.link.state), 'link'),
+    v.role !== 'loader' && sign(drift[0], drift[1], driftWords(v.drift), 'drift', v.drift && v.drift.state !== 'holding' ? `${signed(v.drift.size_pct)} %` : t('short.drift')),
+    spreading && sign(spreading[0], spreading[1], tc('spreading', v.work.spreading), 'spreading', ''),
+    sign(v.outbox.waiting > 0 ? 'warn' : 'good', v.outbox.waiting > 0 ? '⬆' : '✓', v.outbox.waiting > 0 ? t('head.unsent', { n: v.outbox.waiting }) : t('head.all_sent'), 'unsent', v.outbox.waiting > 0 ? number(v.outbox.waiting, 0) : ''),
+    sign(receiver[0], receiver[1], tc('gnss', v.gnss.state), 'gnss', 'GNSS'),
+    sign(link[0], link[1], tc('link', v.link.state), 'link', t('short.link')),
   ];
 }
 
@@ -59,16 +62,26 @@ function alarms(v) {
   const first = v.notices?.[0];
   return [
     !state.alive && state.since && h('p', { class: 'alarm bad' }, h('span', { class: 'shape', 'aria-hidden': 'true' }, '✗'), t('head.dead', { at: clock(state.since, v.time_zone) })),
+    v.outbox.state !== 'ok' && h('p', { class: 'alarm bad', 'data-sign': 'outbox' }, h('span', { class: 'shape', 'aria-hidden': 'true' }, '!'), h('span', {}, h('b', {}, tc('outbox', v.outbox.state)), ` ${room(v.outbox)}`)),
     first && h('a', { class: 'alarm warn', href: '#notices', 'data-key': 'notice' }, h('span', { class: 'shape', 'aria-hidden': 'true' }, '!'),
       h('span', { class: 'clip' }, h('b', {}, tc('notice', first.kind)), ` ${first.text}`), h('span', { class: 'go' }, t('head.read', { n: v.notices.length }))),
   ];
 }
 
+// room is how long the tablet's disk lasts, and what to do about it.
+function room(o) {
+  if (o.state === 'full') return t('outbox.full_do');
+  return o.days_left === null ? t('outbox.filling_do') : `${t('outbox.days', { n: number(o.days_left, o.days_left < 3 ? 1 : 0) })} ${t('outbox.filling_do')}`;
+}
+
 const sounded = new Set();
 
+// sound calls once for each notice, and each time the disk gets scarcer.
 function sound(v) {
-  const silent = (v.notices ?? []).filter((n) => !sounded.has(n.notice));
-  if (silent.length > 0 && call()) for (const n of silent) sounded.add(n.notice);
+  if (v.outbox.state === 'ok') for (const state of ['filling', 'full']) sounded.delete(`outbox ${state}`);
+  const loud = [...(v.notices ?? []).map((n) => n.notice), ...(v.outbox.state === 'ok' ? [] : [`outbox ${v.outbox.state}`])];
+  const silent = loud.filter((key) => !sounded.has(key));
+  if (silent.length > 0 && call()) for (const key of silent) sounded.add(key);
 }
 
 // Before a first touch no sound is allowed: it is made up for at the touch.

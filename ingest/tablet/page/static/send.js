@@ -1,5 +1,5 @@
 // Sending a command and saying what came of it.
-import { book, freshKey, look, state } from './agent.js';
+import { book, freshKey, look } from './agent.js';
 import { h, put } from './dom.js';
 import { bare, unitOf } from './units.js';
 import { has, t, tc } from './texts.js';
@@ -42,8 +42,7 @@ export async function tap(name, body, words) {
   if (busy.has(name)) return null;
   busy.add(name);
   try {
-    let got = await book(name, body);
-    if (got.refused?.key === 'restarted') { await look(); got = await book(name, body); }
+    const got = await book(name, body);
     if (got.done) { if (words) say('good', words); await look(); return got.done; }
     if (got.lost) say('bad', t('lost.tap'));
     else if (got.refused.key !== 'safety') say('bad', why(got.refused));
@@ -57,16 +56,8 @@ export async function sendForm(form, name, body, words, then) {
   if (busy.has(form.name)) return;
   busy.add(form.name);
   try {
-    if (!state.run) { say('bad', t('lost.form')); return; }
-    let got = await book(name, body, form.key(freshKey));
-    if (got.refused?.key === 'restarted') {
-      const before = form.wasTried;
-      form.dropKey();
-      await look();
-      if (before) { say('bad', t('refused.restarted')); return; }
-      got = await book(name, body, form.key(freshKey));
-    }
-    if (got.lost) { form.tried(); say('bad', t('lost.form')); return; }
+    const got = await book(name, body, form.key(freshKey));
+    if (got.lost) { say('bad', t('lost.form')); return; }
     if (got.done) { form.clear(); await look(); say('good', typeof words === 'function' ? words(got.done) : words); then?.(got.done); return; }
     if (got.refused.confirm) { askAgain(form, name, body, words, then, got.refused); return; }
     if (got.refused.key === 'used') form.dropKey();
@@ -83,8 +74,7 @@ function askAgain(form, name, body, words, then, refused) {
 
 // work works a test out without booking it.
 export async function work(test, data) {
-  let got = await book('try', { test, data });
-  if (got.refused?.key === 'restarted') { await look(); got = await book('try', { test, data }); }
+  const got = await book('try', { test, data });
   if (got.done) return got.done.result;
   say('bad', got.lost ? t('lost.form') : why(got.refused));
   return null;

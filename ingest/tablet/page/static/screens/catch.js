@@ -2,13 +2,13 @@
 import { state } from '../agent.js';
 import { draft } from '../draft.js';
 import { h, put } from '../dom.js';
-import { allOf, folded, numberField, openWrong, several, textField, tiles, valueOf, valueOr } from '../fields.js';
+import { allOf, numberField, openWrong, several, textField, tiles, valueOf, valueOr } from '../fields.js';
 import { say, sendForm, work } from '../send.js';
 import { cautions, findings, meanOf, outcome, stepper } from '../stepper.js';
 import { t, tc } from '../texts.js';
 import { full, inside, number, signed, unitOf } from '../units.js';
 import { discs, inForce, optional } from './setting.js';
-import { products } from './weigh.js';
+import { aProduct } from './weigh.js';
 
 const wrong = (...values) => values.some((v) => typeof v !== 'number');
 
@@ -35,7 +35,7 @@ function bodyOf(form, v) {
 
 function machine(form, redraw) {
   return { title: t('catch.machine'), parts: () => [
-    folded(form, 'product', t('form.product'), products(state.view), redraw),
+    aProduct(form, redraw),
     h('div', { class: 'pair' }, numberField(form, 'gate', t('setting.gate'), 'mm'), numberField(form, 'width', t('setting.width'), 'length'),
       textField(form, 'gear', t('setting.gear'), { optional: true, max: 64 }), numberField(form, 'pto', t('setting.pto'), 'rpm', { optional: true })),
     discs(form),

@@ -2,13 +2,13 @@
 import { state } from '../agent.js';
 import { draft } from '../draft.js';
 import { h, put } from '../dom.js';
-import { allOf, folded, numberField, openWrong, several, valueOf } from '../fields.js';
+import { allOf, numberField, openWrong, several, valueOf } from '../fields.js';
 import { say, sendForm, work } from '../send.js';
 import { cautions, findings, meanOf, outcome, stepper } from '../stepper.js';
 import { t } from '../texts.js';
 import { bare, full, inside, signed } from '../units.js';
 import { optional } from './setting.js';
-import { products, usual } from './weigh.js';
+import { aProduct, usual } from './weigh.js';
 
 function bodyOf(form) {
   const masses = allOf(form, 'masses').map((d) => inside('mass', d, form.units));
@@ -32,7 +32,7 @@ function result(form, go) {
 export function density({ go, redraw }) {
   const form = draft('density', () => ({ product: usual(state.view) }));
   const what = { title: t('density.container'), parts: () => [
-    folded(form, 'product', t('form.product'), products(state.view), redraw), h('p', {}, t('density.how')),
+    aProduct(form, redraw), h('p', {}, t('density.how')),
     h('div', { class: 'pair' }, numberField(form, 'volume', t('density.volume'), 'litre'), numberField(form, 'tare', t('density.tare'), 'mass', { optional: true })),
   ], ready: () => (typeof valueOf(form, 'volume', 'litre') !== 'number' || valueOf(form, 'tare', 'mass') === null ? t('form.missing') : '') };
   const masses = { title: t('density.masses'), parts: () => [

@@ -24,7 +24,9 @@ function first(v, go) {
 }
 
 function spreading(v) {
-  if (v.role === 'loader' || v.work.state !== 'working') return null;
+  // Without any job of the office there is none to start, and the hand alone can tell.
+  const jobless = (v.jobs ?? []).length === 0 || v.work.marked_by === 'hand';
+  if (v.role === 'loader' || (v.work.state !== 'working' && !jobless)) return null;
   const w = v.work;
   const byHand = w.marked_by === 'hand';
   const one = (key, on, auto, pressed, words) => h('button', { type: 'button', 'data-key': key, 'aria-pressed': String(pressed), onclick: () => tap('spread', { on, auto }) },

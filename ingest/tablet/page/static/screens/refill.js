@@ -2,13 +2,13 @@
 import { state } from '../agent.js';
 import { draft } from '../draft.js';
 import { h } from '../dom.js';
-import { folded, keypad, tick, tiles, valueOf } from '../fields.js';
+import { keypad, tick, tiles, valueOf } from '../fields.js';
 import { productName } from '../head.js';
 import { residual, residualOf } from '../residual.js';
 import { say, sendForm } from '../send.js';
 import { t } from '../texts.js';
 import { clock, full } from '../units.js';
-import { onlyOne, products, spreaders, usual } from './weigh.js';
+import { aProduct, onlyOne, spreaders, usual } from './weigh.js';
 
 export function refill({ go, redraw }) {
   const v = state.view;
@@ -34,7 +34,7 @@ export function refill({ go, redraw }) {
     h('fieldset', { class: 'tiles' }, h('legend', {}, t('refill.loads')),
       ours.length === 0 ? h('p', {}, t('refill.no_loads')) : ours.map((l) => tick(form, `load_${l.load}`, name(l)))),
     !loader && tick(form, 'called', t('refill.called'), redraw),
-    !loader && form.get('called') && [keypad(form, 'told', t('refill.told'), 'mass'), folded(form, 'product', t('form.product'), products(v), redraw)],
+    !loader && form.get('called') && [keypad(form, 'told', t('refill.told'), 'mass'), aProduct(form, redraw)],
     residual(form, redraw),
     h('div', { class: 'grid' }, h('button', { type: 'button', class: 'main', 'data-key': 'book', onclick: send }, t('refill.book'))),
   ] };

@@ -2,11 +2,11 @@
 import { state } from '../agent.js';
 import { draft } from '../draft.js';
 import { h } from '../dom.js';
-import { folded, numberField, textField, tiles, valueOr } from '../fields.js';
+import { numberField, textField, tiles, valueOr } from '../fields.js';
 import { say, sendForm } from '../send.js';
 import { t, tc } from '../texts.js';
 import { typed } from '../units.js';
-import { products, usual } from './weigh.js';
+import { aProduct, usual } from './weigh.js';
 
 const rateInForce = (v) => v.work.set_rate_kg_ha ?? v.setting?.set_rate_kg_ha;
 
@@ -41,7 +41,7 @@ export function setting({ go, redraw }) {
     sendForm(form, 'setting', body, t('setting.booked'), () => go('home'));
   };
   return { title: t('do.setting'), parts: [
-    folded(form, 'product', t('form.product'), products(v), redraw),
+    aProduct(form, redraw),
     h('div', { class: 'pair' },
       numberField(form, 'rate', t('setting.rate'), 'rate'), numberField(form, 'width', t('setting.width'), 'length'),
       numberField(form, 'gate', t('setting.gate'), 'mm', { optional: true }), textField(form, 'gear', t('setting.gear'), { optional: true, max: 64 }),

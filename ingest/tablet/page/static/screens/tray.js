@@ -2,13 +2,13 @@
 import { state } from '../agent.js';
 import { draft } from '../draft.js';
 import { h, put } from '../dom.js';
-import { allOf, folded, numberField, openWrong, several, textField, valueOf, valueOr } from '../fields.js';
+import { allOf, numberField, openWrong, several, textField, valueOf, valueOr } from '../fields.js';
 import { say, sendForm, work } from '../send.js';
 import { cautions, findings, outcome, stepper } from '../stepper.js';
 import { t, tc } from '../texts.js';
 import { bare, full, number, signed } from '../units.js';
 import { discs, inForce, optional } from './setting.js';
-import { products } from './weigh.js';
+import { aProduct } from './weigh.js';
 
 const width = (form) => valueOr(form, 'width', 'length', state.view.setting?.bout_width_m);
 
@@ -45,7 +45,7 @@ function result(form, go) {
 export function tray({ go, redraw }) {
   const form = draft('tray', (units) => ({ ...inForce(state.view, units), passes: '1' }));
   const row = { title: t('tray.row'), parts: () => [
-    folded(form, 'product', t('form.product'), products(state.view), redraw), h('p', {}, t('tray.how')),
+    aProduct(form, redraw), h('p', {}, t('tray.how')),
     h('div', { class: 'pair' }, numberField(form, 'width', t('setting.width'), 'length'), numberField(form, 'spacing', t('tray.spacing'), 'length'),
       numberField(form, 'tray_width', t('tray.width'), 'length'), numberField(form, 'tray_length', t('tray.length'), 'length'),
       numberField(form, 'passes', t('tray.passes'), 'plain'), numberField(form, 'wind', t('weather.wind'), 'wind', { optional: true }),

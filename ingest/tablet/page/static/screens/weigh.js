@@ -11,6 +11,17 @@ import { canon, digitsShown, inside, sum, times } from '../units.js';
 export const products = (v) => (v.products ?? []).map((p) => ({ value: p.product, label: p.name || p.product }));
 export const spreaders = (v) => (v.spreaders ?? []).map((m) => ({ value: m.machine, label: m.name || m.machine }));
 
+// aProduct is a choice of the office's products; where it has sent none the
+// name is typed.
+export function aProduct(form, redraw) {
+  const all = products(state.view);
+  if (all.length > 0) return folded(form, 'product', t('form.product'), all, redraw);
+  return [textField(form, 'product', t('form.product'), { max: 48, hint: t('form.product_typed'), onchange: () => form.set('product', token(form.get('product'))) })];
+}
+
+// token is a typed name as the book names products: Ground lime, ground-lime.
+const token = (words) => words.normalize('NFD').replace(/[\u0300-\u036f]/g, '').toLowerCase().replace(/[^a-z0-9_]+/g, '-').replace(/^[-_]+|-+$/g, '');
+
 export const onlyOne = (v) => (v.spreaders?.length === 1 ? v.spreaders[0].machine : undefined);
 
 export function usual(v) { return v.work.product || v.setting?.product || v.products?.[0]?.product; }
@@ -67,7 +78,7 @@ export function weigh({ go, redraw }) {
   add();
   return { title: t('do.weigh'), parts: [
     loader && tiles(form, 'for', t('refill.for'), spreaders(v)),
-    folded(form, 'product', t('form.product'), products(v), redraw),
+    aProduct(form, redraw),
     bucket ? several(form, 'lifts', 'mass', { label: t('weigh.lift'), list: t('weigh.list'), add: t('weigh.add'), undo: t('weigh.undo') }, { onchange: add })
       : keypad(form, 'one', tc('method', form.get('method')), volume ? 'volume' : 'mass', add),
     total,
