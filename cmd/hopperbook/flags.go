@@ -1,11 +1,9 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 
@@ -65,19 +63,6 @@ func openFile(op, name string) (*os.File, error) {
 		return nil, fault.New(op, fault.NotFound, err, "check the file's name, and that you may read it")
 	}
 	return file, nil
-}
-
-// writeDrawn leaves no file behind that is not whole: it is drawn before it is
-// made.
-func writeDrawn(name string, draw func(io.Writer) error) error {
-	var b bytes.Buffer
-	if err := draw(&b); err != nil {
-		return fault.Wrap("draw "+name, err)
-	}
-	if err := os.WriteFile(name, b.Bytes(), 0o644); err != nil {
-		return fault.New("write "+name, fault.Usage, err, "name a file in a folder that exists and can be written to")
-	}
-	return nil
 }
 
 // withAsker opens the way to the book for one command.
