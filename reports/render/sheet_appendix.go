@@ -39,7 +39,7 @@ func (p *pdf) pictures(all []reports.Picture, abreast int) error {
 		row := all[first:min(first+abreast, len(all))]
 		sizes, highest := make([][2]float64, len(row)), 0.0
 		for i, picture := range row {
-			info := p.RegisterImageOptionsReader(pictureName(first+i), fpdf.ImageOptions{ImageType: "PNG"}, bytes.NewReader(picture.PNG))
+			info := p.RegisterImageOptionsReader(pictureName(p.drawn+first+i), fpdf.ImageOptions{ImageType: "PNG"}, bytes.NewReader(picture.PNG))
 			if err := p.Error(); err != nil {
 				return fault.New("draw a picture", fault.Internal, err, "")
 			}
@@ -54,11 +54,12 @@ func (p *pdf) pictures(all []reports.Picture, abreast int) error {
 			p.SetXY(x, y)
 			p.SetFont(pdfFace, "B", pdfSize-0.5)
 			p.MultiCell(wide, pdfLine, p.drawable(picture.Caption), "", "L", false)
-			p.ImageOptions(pictureName(first+i), x, y+caption, sizes[i][0], sizes[i][1], false, fpdf.ImageOptions{ImageType: "PNG"}, 0, "")
+			p.ImageOptions(pictureName(p.drawn+first+i), x, y+caption, sizes[i][0], sizes[i][1], false, fpdf.ImageOptions{ImageType: "PNG"}, 0, "")
 		}
 		p.SetXY(pdfMargin, y+caption+highest+4)
 		p.SetFont(pdfFace, "", pdfSize)
 	}
+	p.drawn += len(all)
 	return nil
 }
 

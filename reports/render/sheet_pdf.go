@@ -54,11 +54,11 @@ func SheetPDF(w io.Writer, s reports.Sheet, paper Paper) error {
 	p.parties(s.Parties)
 	p.facts(s)
 	p.charts(s.Charts)
-	if err := p.pictures(s.Pictures, 1); err != nil {
-		return err
-	}
 	for _, t := range s.Tables {
 		p.table(t)
+	}
+	if err := p.pictures(s.Pictures, min(3, max(2, len(s.Pictures)))); err != nil {
+		return err
 	}
 	p.list("Remarks", s.Remarks)
 	p.list("Cautions", s.Cautions)
@@ -80,6 +80,7 @@ type pdf struct {
 	width   float64 // between the margins
 	font    *sfnt.Font
 	buffer  sfnt.Buffer
+	drawn   int  // pictures so far
 	lacking bool // a letter was drawn as a box
 }
 
