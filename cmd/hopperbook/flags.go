@@ -106,6 +106,9 @@ func askAndShow[T any](c *cli.Context, question string, table func(T) reports.Ta
 // answerOrTable prints an answer that was worked out here: itself with --json,
 // else the table made of it.
 func answerOrTable[T any](c *cli.Context, answer T, table func(T) reports.Table) error {
+	if c.Bool("json") && c.Bool("csv") {
+		return fault.Newf("", fault.Usage, "--json and --csv together", "choose one")
+	}
 	if c.Bool("json") {
 		return printJSON(c, answer)
 	}
