@@ -151,7 +151,7 @@ func loadTable(loads []reconcile.WorkLoad) reports.Table {
 		sum += l.NetKg
 		t.Rows = append(t.Rows, []string{minute(l.At), string(l.Load), string(l.Product), fmt.Sprintf("%.0f", l.NetKg), l.Method, orNone(string(l.Scale)), orNone(string(l.Docket)), string(l.Machine), string(l.Job)})
 	}
-	t.Notes = []string{fmt.Sprintf("%d loads, %.0f kg together. A load counts for the job that its machine spread next.", len(loads), sum)}
+	t.Notes = []string{fmt.Sprintf("Together %.0f kg in %d. A load counts for the job that its machine spread next.", sum, len(loads))}
 	return shorten(t)
 }
 

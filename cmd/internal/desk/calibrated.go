@@ -11,6 +11,14 @@ import (
 	"hopperbook/schemas/fault"
 )
 
+// neverTested is why there is no certificate, in words for a customer.
+func neverTested(err error) string {
+	if fault.CodeOf(err) == fault.NotFound {
+		return "no test of it with this product is in the book"
+	}
+	return err.Error()
+}
+
 // calibrations is how each machine stood with each product at the end of its
 // work; a machine that was never tested says so.
 func calibrations(in reconcile.Input, done []reconcile.Application) (out []reports.Calibration) {
@@ -30,7 +38,7 @@ func calibrations(in reconcile.Input, done []reconcile.Application) (out []repor
 		row := reports.Calibration{Machine: key.machine, Product: key.product, Reasons: []string{}}
 		c, err := reconcile.Certify(in, reconcile.CertificateAsk{Machine: key.machine, Product: key.product, AsOf: end})
 		if err != nil {
-			row.Reasons = append(row.Reasons, fault.Message(err))
+			row.Reasons = append(row.Reasons, neverTested(err))
 			out = append(out, row)
 			continue
 		}
