@@ -167,8 +167,8 @@ func (w *Work) uses(in Input, reg *registers) {
 			}
 		}
 	}
-	for _, s := range in.Settings {
-		if mine(s.Machine, s.Time, s.Time) {
+	for _, id := range w.Machines {
+		for _, s := range inForce(of(in.Settings, id), w.From, w.To) {
 			add(s.ID)
 		}
 	}
@@ -179,6 +179,20 @@ func (w *Work) uses(in Input, reg *registers) {
 	}
 	slices.Sort(w.Uses)
 	w.Uses = slices.DeleteFunc(slices.Compact(w.Uses), func(id schemas.EventID) bool { return id == "" })
+}
+
+// inForce are the settings in a time, and the last one before it.
+func inForce(settings []At[schemas.SettingChanged], from, to time.Time) (out []At[schemas.SettingChanged]) {
+	for _, s := range sorted(settings) {
+		switch {
+		case s.Time.After(to):
+			return out
+		case !s.Time.After(from):
+			out = out[:0]
+		}
+		out = append(out, s)
+	}
+	return out
 }
 
 // around are the refills in a time, the last one before it and the first after.

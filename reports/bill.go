@@ -1,6 +1,7 @@
 package reports
 
 import (
+	"strings"
 	"time"
 
 	"hopperbook/reconcile"
@@ -34,6 +35,34 @@ type Proof struct {
 	DrivenKm   float64                 `json:"driven_km"`
 	Machines   []schemas.MachineID     `json:"machines"`
 	Amendments []Amendment             `json:"amendments"`
+	// Calibrations in force, of documents that are to be drawn.
+	Calibrations []Calibration `json:"calibrations,omitempty"`
+}
+
+// Calibration is how a machine stood with a product when the work ended.
+type Calibration struct {
+	Machine   schemas.MachineID `json:"machine"`
+	Product   schemas.ProductID `json:"product"`
+	CatchTest schemas.TestID    `json:"catch_test"` // the last; "": none
+	At        time.Time         `json:"at,omitzero"`
+	Valid     bool              `json:"valid"`
+	Reasons   []string          `json:"reasons"` // why not, or why there is none
+}
+
+// Calibrations is the table of them.
+func Calibrations(list []Calibration) Table {
+	t := Table{Caption: "Calibration in force", Columns: []Column{{"machine", "Machine", false}, {"product", "Product", false}, {"catch_test", "Catch test", false}, {"at", "Of", false}, {"state", "Holds", false}}}
+	for _, c := range list {
+		test, state := "-", "yes"
+		if c.CatchTest != "" {
+			test = string(c.CatchTest)
+		}
+		if !c.Valid {
+			state = "NO: " + strings.Join(c.Reasons, "; ")
+		}
+		t.Rows = append(t.Rows, []string{string(c.Machine), string(c.Product), test, day(c.At), state})
+	}
+	return t
 }
 
 // Amendment is a correction that the evidence carries.

@@ -29,6 +29,7 @@ type (
 		Seed         uint64              `json:"seed"`
 		Dir          string              `json:"dir"`
 		Published    int                 `json:"published"`
+		Issued       int                 `json:"issued"` // documents, events of the book too
 		Booked       int64               `json:"booked"`
 		Kept         int                 `json:"kept"`
 		Fields       []DemoField         `json:"fields"`
@@ -38,6 +39,7 @@ type (
 		Named        bool                `json:"named"` // the drift, or that there is none, was named rightly
 		Totals       reconcile.Totals    `json:"totals"`
 		Findings     []reconcile.Finding `json:"findings"`
+		Files        []string            `json:"files"` // documents that were written
 	}
 
 	// DemoField is a field's result beside the truth.
@@ -84,7 +86,7 @@ func DemoTables(d Demo) []Table {
 		faults.Notes = []string{"  nothing"}
 	}
 	events := Table{Caption: "Events", Columns: []Column{{"what", "", false}, {"n", "", true}},
-		Rows: [][]string{{"published", strconv.Itoa(d.Published)}, {"booked", strconv.FormatInt(d.Booked, 10)}, {"kept as rejects", strconv.Itoa(d.Kept)},
+		Rows: [][]string{{"published", strconv.Itoa(d.Published)}, {"documents issued", strconv.Itoa(d.Issued)}, {"booked", strconv.FormatInt(d.Booked, 10)}, {"kept as rejects", strconv.Itoa(d.Kept)},
 			{"fixes", strconv.Itoa(d.Totals.Fixes)}, {"loads", strconv.Itoa(d.Totals.Loads)}}}
 	findings := Table{Caption: "Findings"}
 	for _, f := range d.Findings {

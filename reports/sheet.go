@@ -18,9 +18,18 @@ type Sheet struct {
 	Remarks      []string
 	Cautions     []string
 	Signatures   []string
+	Appendix     *Appendix // on a page of its own; nil: none
 	Foot         string
 	Mark         string    // what lets a file be verified; "": none
 	Made         time.Time // the date that stands for the document's own
+}
+
+// Appendix is what a document rests on.
+type Appendix struct {
+	Title    string
+	Tables   []Table
+	Pictures []Picture // two side by side
+	Notes    []string
 }
 
 // Picture is a PNG with the words that stand for it.

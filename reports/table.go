@@ -18,6 +18,7 @@ type Table struct {
 	Columns []Column
 	Rows    [][]string
 	Notes   []string
+	Sum     bool // the last row is the sum of those above, and is drawn so
 }
 
 // number writes a value with a fixed number of decimals; "-" for none.

@@ -13,6 +13,7 @@ import (
 
 	"hopperbook/cmd/internal/desk"
 	"hopperbook/cmd/internal/office"
+	"hopperbook/cmd/internal/paper"
 	"hopperbook/reports"
 	"hopperbook/reports/invoice"
 	"hopperbook/reports/render"
@@ -74,7 +75,7 @@ func billAction(c *cli.Context) error {
 			return err
 		}
 		if dir := c.String("out"); dir != "" {
-			if err := writeDocument(ctx, asker, a.Invoice.Number, dir, c.String("paper")); err != nil {
+			if _, err := paper.Document(ctx, asker, a.Invoice.Number, dir, render.Paper(c.String("paper")), logf); err != nil {
 				return err
 			}
 		}
@@ -150,7 +151,7 @@ func showBill(c *cli.Context, a reports.BillAnswer) error {
 	if c.Bool("csv") {
 		return fault.Wrap("print", render.CSV(c.App.Writer, invoice.Ledger(doc)))
 	}
-	tables := []reports.Table{doc.LineTable(), doc.TaxTable(), doc.TotalTable()}
+	tables := []reports.Table{doc.LineTable(), doc.SourceTable(), doc.TotalTable()}
 	tables[0].Caption = "What it comes to: " + strings.Join(texts(doc.Jobs), ", ") + " for " + doc.Buyer.Name
 	last := &tables[len(tables)-1]
 	last.Notes = append(last.Notes, doc.Notes()...)

@@ -12,6 +12,7 @@ import (
 
 	"hopperbook/cmd/internal/desk"
 	"hopperbook/cmd/internal/office"
+	"hopperbook/cmd/internal/paper"
 	"hopperbook/reconcile/calibration"
 	"hopperbook/reports"
 	"hopperbook/reports/render"
@@ -72,7 +73,7 @@ func certificateAction(c *cli.Context) error {
 		{"html", func(w io.Writer) error { return render.SheetHTML(w, sheet) }},
 	} {
 		if name := c.String(f.flag); name != "" {
-			if err := writeDrawn(name, f.render); err != nil {
+			if err := paper.Write(name, f.render); err != nil {
 				return err
 			}
 		}

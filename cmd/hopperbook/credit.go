@@ -8,6 +8,7 @@ import (
 
 	"hopperbook/cmd/internal/desk"
 	"hopperbook/cmd/internal/office"
+	"hopperbook/cmd/internal/paper"
 	"hopperbook/reports"
 	"hopperbook/reports/invoice"
 	"hopperbook/reports/render"
@@ -60,7 +61,7 @@ func creditAction(c *cli.Context) error {
 			return err
 		}
 		if dir := c.String("out"); dir != "" {
-			if err := writeDocument(ctx, asker, a.Credit.Number, dir, c.String("paper")); err != nil {
+			if _, err := paper.Document(ctx, asker, a.Credit.Number, dir, render.Paper(c.String("paper")), logf); err != nil {
 				return err
 			}
 		}
@@ -83,7 +84,7 @@ func showCredit(c *cli.Context, a reports.DocumentAnswer) error {
 	if c.Bool("csv") {
 		return fault.Wrap("print", render.CSV(c.App.Writer, invoice.Ledger(doc)))
 	}
-	for _, t := range []reports.Table{doc.LineTable(), doc.TaxTable(), doc.TotalTable()} {
+	for _, t := range []reports.Table{doc.LineTable(), doc.TotalTable()} {
 		if err := render.Text(c.App.Writer, t); err != nil {
 			return fault.Wrap("print", err)
 		}

@@ -66,6 +66,10 @@ func showDemo(c *cli.Context, report reports.Demo) error {
 		}
 		fmt.Fprintln(c.App.Writer)
 	}
-	fmt.Fprintf(c.App.Writer, "The book is in %s. Look around in it:\n  hopperbook fields --book %[1]s\n  hopperbook calibrate certificate spreader-1 --book %[1]s --pdf spreader-1.pdf\n", report.Dir)
+	fmt.Fprintln(c.App.Writer, "Two invoices, one of them billed again after a credit note, and a stock statement are written:")
+	for _, f := range report.Files {
+		fmt.Fprintln(c.App.Writer, "  "+f)
+	}
+	fmt.Fprintf(c.App.Writer, "\nThe book is in %s. Look around in it:\n  hopperbook fields --book %[1]s\n  hopperbook calibrate certificate spreader-1 --book %[1]s --pdf spreader-1.pdf\n", report.Dir)
 	return nil
 }

@@ -2,12 +2,14 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"io"
 
 	"github.com/urfave/cli/v2"
 
 	"hopperbook/cmd/internal/desk"
 	"hopperbook/cmd/internal/office"
+	"hopperbook/cmd/internal/paper"
 	"hopperbook/reports"
 	"hopperbook/reports/invoice"
 	"hopperbook/reports/render"
@@ -42,7 +44,11 @@ func documentsAction(c *cli.Context) error {
 			return fault.Newf("", fault.Usage, "no folder is named", "add --out DIR, or look at it with: hopperbook verify "+number)
 		}
 		return withAsker(c, func(ctx context.Context, asker office.Asker) error {
-			return writeDocument(ctx, asker, schemas.InvoiceNo(number), c.String("out"), c.String("paper"))
+			files, err := paper.Document(ctx, asker, schemas.InvoiceNo(number), c.String("out"), render.Paper(c.String("paper")), logf)
+			for _, f := range files {
+				fmt.Fprintln(c.App.Writer, f)
+			}
+			return err
 		})
 	}
 	if c.String("out") != "" {
@@ -64,25 +70,11 @@ func documentsAction(c *cli.Context) error {
 func writeLedger(ctx context.Context, asker office.Asker, a reports.DocumentsAnswer, name string) error {
 	docs := make([]invoice.Document, 0, len(a.Documents))
 	for _, row := range a.Documents {
-		_, doc, err := askDocument(ctx, asker, row.Number)
+		_, doc, err := paper.Ask(ctx, asker, row.Number, false)
 		if err != nil {
 			return err
 		}
 		docs = append(docs, doc)
 	}
-	return writeDrawn(name, func(w io.Writer) error { return render.CSV(w, invoice.Ledger(docs...)) })
-}
-
-// askDocument fetches an issued document, as the book holds it and ready to be drawn.
-func askDocument(ctx context.Context, asker office.Asker, number schemas.InvoiceNo) (reports.DocumentAnswer, invoice.Document, error) {
-	var a reports.DocumentAnswer
-	if err := office.AskJSON(ctx, asker, desk.Document, map[string]schemas.InvoiceNo{"number": number}, &a); err != nil {
-		return a, invoice.Document{}, err
-	}
-	if a.Credit != nil {
-		doc, err := invoice.FromCredited(a.Credit)
-		return a, doc, err
-	}
-	doc, err := invoice.FromIssued(a.Invoice)
-	return a, doc, err
+	return paper.Write(name, func(w io.Writer) error { return render.CSV(w, invoice.Ledger(docs...)) })
 }

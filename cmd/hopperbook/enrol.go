@@ -10,6 +10,7 @@ import (
 	"golang.org/x/term"
 
 	"hopperbook/cmd/internal/office"
+	"hopperbook/cmd/internal/paper"
 	"hopperbook/ingest/hub"
 	"hopperbook/reports/render"
 	"hopperbook/schemas"
@@ -57,7 +58,7 @@ func enrolAction(c *cli.Context) error {
 		return err
 	}
 	if name := c.String("png"); name != "" {
-		if err := writeSecretDrawn(name, func(w io.Writer) error { return render.QRPNG(w, given.Code) }); err != nil {
+		if err := paper.WriteSecret(name, func(w io.Writer) error { return render.QRPNG(w, given.Code) }); err != nil {
 			return err
 		}
 	}

@@ -1,11 +1,9 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 
@@ -67,28 +65,6 @@ func openFile(op, name string) (*os.File, error) {
 	return file, nil
 }
 
-// writeDrawn leaves no file behind that is not whole: it is drawn before it is
-// made.
-func writeDrawn(name string, draw func(io.Writer) error) error {
-	return writeDrawnAs(name, 0o644, draw)
-}
-
-// writeSecretDrawn is writeDrawn for the owner's eyes alone.
-func writeSecretDrawn(name string, draw func(io.Writer) error) error {
-	return writeDrawnAs(name, 0o600, draw)
-}
-
-func writeDrawnAs(name string, mode os.FileMode, draw func(io.Writer) error) error {
-	var b bytes.Buffer
-	if err := draw(&b); err != nil {
-		return fault.Wrap("draw "+name, err)
-	}
-	if err := os.WriteFile(name, b.Bytes(), mode); err != nil {
-		return fault.New("write "+name, fault.Usage, err, "name a file in a folder that exists and can be written to")
-	}
-	return nil
-}
-
 // withAsker opens the way to the book for one command.
 func withAsker(c *cli.Context, do func(context.Context, office.Asker) error) error {
 	cfg, err := officeConfig(c)
@@ -130,6 +106,9 @@ func askAndShow[T any](c *cli.Context, question string, table func(T) reports.Ta
 // answerOrTable prints an answer that was worked out here: itself with --json,
 // else the table made of it.
 func answerOrTable[T any](c *cli.Context, answer T, table func(T) reports.Table) error {
+	if c.Bool("json") && c.Bool("csv") {
+		return fault.Newf("", fault.Usage, "--json and --csv together", "choose one")
+	}
 	if c.Bool("json") {
 		return printJSON(c, answer)
 	}

@@ -53,8 +53,8 @@ func newApp() *cli.App {
 		OnUsageError:           usageError,
 		Commands: []*cli.Command{
 			demoCommand(), hubCommand(), publishCommand(), reconcileCommand(), fieldsCommand(), driftCommand(), balanceCommand(), stockCommand(),
-			gapsCommand(), rejectsCommand(), exportCommand(), mapCommand(), calibrateCommand(), billCommand(), creditCommand(), documentsCommand(), verifyCommand(),
-			trackCommand(), coverageCommand(), enrolCommand(), revokeCommand(), devicesCommand(),
+			gapsCommand(), rejectsCommand(), exportCommand(), mapCommand(), calibrateCommand(), jobsheetCommand(), billCommand(), creditCommand(), documentsCommand(),
+			verifyCommand(), trackCommand(), coverageCommand(), enrolCommand(), revokeCommand(), devicesCommand(),
 		},
 		Action: func(c *cli.Context) error {
 			if c.Args().Present() {

@@ -8,6 +8,7 @@ import (
 
 	"hopperbook/cmd/internal/desk"
 	"hopperbook/cmd/internal/office"
+	"hopperbook/cmd/internal/paper"
 	"hopperbook/reports"
 	"hopperbook/reports/render"
 	"hopperbook/schemas"
@@ -63,7 +64,7 @@ func mapAction(c *cli.Context) error {
 	}
 	for _, f := range mapFiles {
 		if name := c.String(f.flag); name != "" {
-			if err := writeDrawn(name, func(w io.Writer) error { return f.render(w, answer) }); err != nil {
+			if err := paper.Write(name, func(w io.Writer) error { return f.render(w, answer) }); err != nil {
 				return err
 			}
 		}

@@ -9,6 +9,7 @@ import (
 	"github.com/urfave/cli/v2"
 
 	"hopperbook/cmd/internal/office"
+	"hopperbook/cmd/internal/paper"
 	"hopperbook/reports"
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
@@ -19,8 +20,8 @@ func verifyCommand() *cli.Command {
 		Name:      "verify",
 		ArgsUsage: "NUMBER|FILE",
 		Usage:     "hold an issued document against the book: is it whole, is its evidence the same",
-		Description: "Takes the number of a document, or a file that documents --out wrote (PDF, HTML, CSV or UBL). Works the digest of its\n" +
-			"evidence out anew from the book. Exit status 6 (conflict) where the document or the evidence is another one.\n\n" +
+		Description: "Takes the number of a document, or a PDF, HTML or UBL file of it, which bears its number and digest; a CSV bears\n" +
+			"none. Only that mark is read from a file, not its words. Works the digest of the evidence out anew from the book. Exit status 6 (conflict) where the document or the evidence is another one.\n\n" +
 			"Example:\n  hopperbook verify bills/2026-0004.pdf",
 		Flags:  tableFlags(),
 		Action: verifyAction,
@@ -37,7 +38,7 @@ func verifyAction(c *cli.Context) error {
 		return err
 	}
 	return withAsker(c, func(ctx context.Context, asker office.Asker) error {
-		a, doc, err := askDocument(ctx, asker, number)
+		a, doc, err := paper.Ask(ctx, asker, number, false)
 		if err != nil {
 			return err
 		}
@@ -67,7 +68,7 @@ func documentOf(arg string) (schemas.InvoiceNo, string, error) {
 	}
 	number, digest, ok := reports.FindMark(raw)
 	if !ok {
-		return "", "", fault.Newf("read "+arg, fault.Input, "it bears no mark of a document of ours", "give the document's number")
+		return "", "", fault.Newf("read "+arg, fault.Input, "it bears no mark of a document of ours", "the PDF, HTML and UBL files of a document bear one; else give the document's number")
 	}
 	return number, digest, nil
 }

@@ -118,7 +118,7 @@ func (o *office) docket(s *StockTruth, netKg float64, faults []Fault) {
 func (o *office) registers() {
 	p := o.plan
 	for _, c := range customers() {
-		o.note(schemas.TypeRegisterCustomer, schemas.RegisterCustomer{Customer: c.id, Name: c.name, Address: "All names and places here are invented"})
+		o.note(schemas.TypeRegisterCustomer, schemas.RegisterCustomer{Customer: c.id, Name: c.name, Address: "All names and places here are invented", Country: country})
 	}
 	for _, prod := range p.products {
 		o.note(schemas.TypeRegisterProduct, schemas.RegisterProduct{
@@ -144,6 +144,7 @@ func (o *office) registers() {
 			o.registerJob(j)
 		}
 	}
+	o.terms()
 }
 
 func (o *office) registerJob(j *job) {

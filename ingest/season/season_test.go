@@ -124,7 +124,7 @@ func TestEventsKeepTheContract(t *testing.T) {
 		}
 	}
 	for _, typ := range []schemas.EventType{
-		schemas.TypeRegisterCustomer, schemas.TypeRegisterField, schemas.TypeRegisterMachine, schemas.TypeRegisterProduct, schemas.TypeRegisterJob,
+		schemas.TypeRegisterCustomer, schemas.TypeRegisterField, schemas.TypeRegisterMachine, schemas.TypeRegisterProduct, schemas.TypeRegisterJob, schemas.TypeRegisterContractor, schemas.TypeRegisterAgreement,
 		schemas.TypeJobStarted, schemas.TypeJobFinished, schemas.TypeSettingChanged, schemas.TypeTestCatch, schemas.TypeLoadWeighed,
 		schemas.TypeHopperRefilled, schemas.TypePassLogged, schemas.TypeWeatherNoted, schemas.TypeDocketReceived, schemas.TypeStockSurveyed,
 	} {

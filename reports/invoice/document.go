@@ -127,8 +127,12 @@ func (d *Document) Notes() []string {
 		add("Caution: " + u.Text)
 	}
 	all = append(all, d.Bill.Roundings...)
+	var evidence []string
 	for _, e := range d.Evidence {
-		add(fmt.Sprintf("Evidence: %d x %s", e.Count, e.Kind))
+		evidence = append(evidence, fmt.Sprintf("%d %s", e.Count, e.Kind))
+	}
+	if len(evidence) > 0 {
+		add("Evidence: " + strings.Join(evidence, ", "))
 	}
 	if d.Digest != "" {
 		add("Digest of the evidence (SHA-256): " + d.Digest)
@@ -150,45 +154,59 @@ func joined(reason, code string) string {
 // LineTable is the document's lines and discounts.
 func (d *Document) LineTable() reports.Table {
 	t := reports.Table{Caption: d.Title(), Columns: []reports.Column{
-		{Key: "line", Title: "No.", Right: true}, {Key: "text", Title: "For"}, {Key: "source", Title: "From"}, {Key: "measured", Title: "Measured", Right: true},
+		{Key: "line", Title: "No.", Right: true}, {Key: "text", Title: "For"},
 		{Key: "quantity", Title: "Quantity", Right: true}, {Key: "unit", Title: "Unit"}, {Key: "price", Title: "Price", Right: true},
 		{Key: "discount", Title: "Discount", Right: true}, {Key: "amount", Title: "Amount " + string(d.Bill.Currency), Right: true}, {Key: "tax", Title: "Tax"},
 	}}
 	var e schemas.InvoiceIssued
 	d.Bill.Fill(&e)
 	for i, l := range e.Lines {
-		t.Rows = append(t.Rows, []string{fmt.Sprint(i + 1), l.Text, orNone(l.Source), orNone(l.Measured), l.Quantity, l.Unit, l.Price, orNone(l.Discount), l.Amount, taxName(l.TaxCategory, l.TaxPct)})
+		t.Rows = append(t.Rows, []string{fmt.Sprint(i + 1), l.Text, l.Quantity, l.Unit, l.Price, orNone(l.Discount), l.Amount, taxName(l.TaxCategory, l.TaxPct)})
 	}
 	for _, x := range e.Discounts {
-		t.Rows = append(t.Rows, []string{"-", fmt.Sprintf("%s of %s", x.Text, x.Base), "-", "-", "-", "-", "-", "-", minus(x.Amount), taxName(x.TaxCategory, x.TaxPct)})
+		t.Rows = append(t.Rows, []string{"-", fmt.Sprintf("%s of %s", x.Text, x.Base), "-", "-", "-", "-", minus(x.Amount), taxName(x.TaxCategory, x.TaxPct)})
 	}
 	return t
 }
 
-// TaxTable is the tax by category and rate.
-func (d *Document) TaxTable() reports.Table {
-	t := reports.Table{Columns: []reports.Column{
-		{Key: "tax", Title: "Tax"}, {Key: "base", Title: "On", Right: true}, {Key: "amount", Title: "Amount " + string(d.Bill.Currency), Right: true},
-	}}
-	for _, x := range d.Bill.Taxes {
-		t.Rows = append(t.Rows, []string{taxName(x.Category, x.Pct.String()), d.Bill.Currency.Text(x.Base), d.Bill.Currency.Text(x.Amount)})
+// SourceTable is what each line's quantity was measured by.
+func (d *Document) SourceTable() reports.Table {
+	t := reports.Table{Caption: "Where the quantities come from", Columns: []reports.Column{
+		{Key: "line", Title: "No.", Right: true}, {Key: "measured", Title: "Measured", Right: true}, {Key: "source", Title: "By"}}}
+	var e schemas.InvoiceIssued
+	d.Bill.Fill(&e)
+	for i, l := range e.Lines {
+		if l.Source != "" {
+			t.Rows = append(t.Rows, []string{fmt.Sprint(i + 1), orNone(l.Measured), l.Source})
+		}
 	}
 	return t
 }
 
-// TotalTable is the document's totals.
+// TotalTable is the document's totals, with the tax by category and rate.
 func (d *Document) TotalTable() reports.Table {
-	t := reports.Table{Columns: []reports.Column{{Key: "total", Title: "Total"}, {Key: "amount", Title: "Amount " + string(d.Bill.Currency), Right: true}}}
+	t := reports.Table{Columns: []reports.Column{{Key: "total", Title: "Total"}, {Key: "amount", Title: "Amount " + string(d.Bill.Currency), Right: true}}, Sum: true}
 	text, totals := d.Bill.Currency.Text, d.Bill.Totals
 	if len(d.Bill.Discounts) > 0 {
 		t.Rows = append(t.Rows, []string{"Lines", text(totals.Lines)}, []string{"Discounts", minus(text(totals.Discounts))})
 	}
-	last := "To pay"
-	if d.Credit {
-		last = "Credited"
+	t.Rows = append(t.Rows, []string{"Before tax", text(totals.Net)})
+	for _, x := range d.Bill.Taxes {
+		t.Rows = append(t.Rows, []string{fmt.Sprintf("Tax, %s of %s", taxName(x.Category, x.Pct.String()), text(x.Base)), text(x.Amount)})
 	}
-	t.Rows = append(t.Rows, []string{"Before tax", text(totals.Net)}, []string{"Tax", text(totals.Tax)}, []string{last, text(totals.Gross)})
+	if len(d.Bill.Taxes) == 0 { // of the first version of the contract
+		t.Rows = append(t.Rows, []string{"Tax", text(totals.Tax)})
+	}
+	t.Rows = append(t.Rows, []string{d.due(), text(totals.Gross)})
 	return t
+}
+
+// due is what the total with tax is.
+func (d *Document) due() string {
+	if d.Credit {
+		return "Credited"
+	}
+	return "To pay"
 }
 
 // minus turns the sign of a number that stands for something taken off.

@@ -92,7 +92,7 @@ func TestTables(t *testing.T) {
 	for _, doc := range []*invoice.Document{&d, &c} {
 		lines := doc.LineTable()
 		lines.Notes = doc.Notes()
-		for i, table := range []error{render.Text(&b, lines), render.Text(&b, doc.TaxTable()), render.Text(&b, doc.TotalTable())} {
+		for i, table := range []error{render.Text(&b, lines), render.Text(&b, doc.SourceTable()), render.Text(&b, doc.TotalTable())} {
 			if table != nil {
 				t.Errorf("table %d: %v", i, table)
 			}

@@ -13,12 +13,12 @@ import (
 // Sheet is the document ready to be drawn, with what its quantities come from
 // as an appendix. unchanged: the proof is that of the day of issue; else the
 // sheet says that the evidence in the book is another one now. pictures are
-// maps for the appendix.
-func (d *Document) Sheet(proof reports.Proof, unchanged bool, pictures []reports.Picture) reports.Sheet {
+// maps for the appendix, lacking what could not be drawn and why.
+func (d *Document) Sheet(proof reports.Proof, unchanged bool, pictures []reports.Picture, lacking []string) reports.Sheet {
 	made, _ := time.Parse(time.DateOnly, d.IssuedOn) // checked before it was issued
 	s := reports.Sheet{
 		Title: "Invoice " + string(d.Number), Subject: "for " + d.Buyer.Name, Made: made, Mark: reports.Mark(d.Number, d.DocumentDigest),
-		Parties: [][]string{partyLines("From", d.Seller), partyLines("To", d.Buyer)}, Facts: d.facts(), Pictures: pictures,
+		Parties: [][]string{partyLines("From", d.Seller), partyLines("To", d.Buyer)}, Facts: d.facts(),
 		Foot: "Weights that are paid by need a scale that is certified for trade. This document bears the digest of the events it comes from; hopperbook verify " + string(d.Number) + " holds it against the book.",
 	}
 	if d.Credit {
@@ -27,15 +27,16 @@ func (d *Document) Sheet(proof reports.Proof, unchanged bool, pictures []reports
 	if !unchanged {
 		s.AgainstTitle, s.Against = "The evidence has changed", []string{"Since this was issued the events in the book have changed; what the appendix shows is as the book is now."}
 	}
-	lines, taxes, totals := d.LineTable(), d.TaxTable(), d.TotalTable()
-	lines.Caption, taxes.Caption, totals.Caption = "What it is for", "Tax", "Total"
-	s.Tables = append(s.Tables, shorten(lines), totals, taxes)
-	s.Tables = append(s.Tables, appendix(proof)...)
+	lines, totals := d.LineTable(), d.TotalTable()
+	lines.Caption = "What it is for"
+	s.Tables = []reports.Table{shorten(lines), totals}
+	s.Status = fmt.Sprintf("%s %s %s", d.due(), d.Bill.Currency.Text(d.Bill.Totals.Gross), d.Bill.Currency)
+	s.Appendix = &reports.Appendix{Title: "Appendix to " + strings.ToLower(s.Title[:1]) + s.Title[1:] + ": what it rests on", Tables: d.appendix(proof), Pictures: pictures, Notes: lacking}
 	for _, u := range d.Bill.Unsure {
 		s.Cautions = append(s.Cautions, u.Text)
 	}
 	for _, n := range d.Notes() {
-		if !strings.HasPrefix(n, "Caution: ") {
+		if !strings.HasPrefix(n, "Caution: ") && !strings.HasPrefix(n, "Reason: ") && n != d.PaymentNote {
 			s.Remarks = append(s.Remarks, n)
 		}
 	}
@@ -93,7 +94,7 @@ func (d *Document) facts() [][2]string {
 	}
 	add("Jobs", strings.Join(names, ", "))
 	if d.From != "" {
-		add("Work", d.From+" to "+d.To)
+		add("Work", day(d.From)+" to "+lastDay(d.To))
 	}
 	add("Agreement", string(d.Bill.Agreement))
 	add("Customer", string(d.Customer))
@@ -102,17 +103,24 @@ func (d *Document) facts() [][2]string {
 	return facts
 }
 
-// appendix is what was spread where, from which loads, and what was corrected.
-func appendix(p reports.Proof) []reports.Table {
+// appendix is what was spread where, from which loads, by which calibration,
+// and what was corrected.
+func (d *Document) appendix(p reports.Proof) []reports.Table {
 	var tables []reports.Table
+	if t := d.SourceTable(); len(t.Rows) > 0 {
+		tables = append(tables, t)
+	}
 	if len(p.Fields) > 0 {
 		tables = append(tables, fieldTable(p.Fields))
+	}
+	if len(p.Calibrations) > 0 {
+		tables = append(tables, reports.Calibrations(p.Calibrations))
 	}
 	if len(p.Loads) > 0 {
 		tables = append(tables, loadTable(p.Loads))
 	}
 	if len(p.Amendments) > 0 {
-		t := reports.Table{Caption: "Appendix: corrections among the evidence", Columns: []reports.Column{
+		t := reports.Table{Caption: "Corrections among the evidence", Columns: []reports.Column{
 			{Key: "at", Title: "When (UTC)"}, {Key: "type", Title: "Event"}, {Key: "action", Title: "Action"}, {Key: "reason", Title: "Reason"}}}
 		for _, a := range p.Amendments {
 			t.Rows = append(t.Rows, []string{minute(a.At), string(a.Type) + " " + string(a.Amends), a.Action, a.Reason})
@@ -123,25 +131,19 @@ func appendix(p reports.Proof) []reports.Table {
 }
 
 func fieldTable(fields []reconcile.Application) reports.Table {
-	t := reports.Table{Caption: "Appendix: fields", Columns: []reports.Column{
-		{Key: "field", Title: "Field"}, {Key: "product", Title: "Product"}, {Key: "job", Title: "Job"}, {Key: "from", Title: "From (UTC)"}, {Key: "covered_ha", Title: "Covered ha", Right: true},
-		{Key: "boundary_ha", Title: "Field ha", Right: true}, {Key: "spread_t", Title: "Spread t", Right: true}, {Key: "asked_kg_ha", Title: "Asked kg/ha", Right: true},
-		{Key: "given_kg_ha", Title: "Given kg/ha", Right: true}, {Key: "interval", Title: "95 %", Right: true}, {Key: "machines", Title: "Machines"}}}
+	t := reports.Table{Caption: "Fields", Columns: []reports.Column{
+		{Key: "field", Title: "Field"}, {Key: "product", Title: "Product"}, {Key: "job", Title: "Job"}, {Key: "day", Title: "Day"}, {Key: "covered_ha", Title: "Covered ha", Right: true},
+		{Key: "spread_t", Title: "Spread t", Right: true}, {Key: "asked_kg_ha", Title: "Asked", Right: true}, {Key: "given_kg_ha", Title: "Given", Right: true}, {Key: "interval", Title: "95 %", Right: true}}}
 	for _, f := range fields {
-		machines := make([]string, len(f.Machines))
-		for i, m := range f.Machines {
-			machines[i] = string(m)
-		}
-		t.Rows = append(t.Rows, []string{nameOr(f.Name, string(f.Field.Field)), string(f.Product), string(f.Job), minute(f.From), fmt.Sprintf("%.3f", f.CoveredM2/1e4),
-			fmt.Sprintf("%.3f", f.BoundaryM2/1e4), fmt.Sprintf("%.3f", f.MassKg/1e3), fmt.Sprintf("%.4g", f.SetRateKgHa), fmt.Sprintf("%.4g", f.FieldRateKgHa),
-			fmt.Sprintf("%.4g to %.4g", f.FieldRateLow, f.FieldRateHigh), strings.Join(machines, ", ")})
+		t.Rows = append(t.Rows, []string{nameOr(f.Name, string(f.Field.Field)), string(f.Product), string(f.Job), f.From.UTC().Format(time.DateOnly), fmt.Sprintf("%.3f", f.CoveredM2/1e4),
+			fmt.Sprintf("%.3f", f.MassKg/1e3), fmt.Sprintf("%.4g", f.SetRateKgHa), fmt.Sprintf("%.4g", f.FieldRateKgHa), fmt.Sprintf("%.4g to %.4g", f.FieldRateLow, f.FieldRateHigh)})
 	}
-	t.Notes = []string{"Given is what landed inside the boundary over the ground that was covered once; 95 %: the interval that holds the truth in 95 of 100 cases."}
+	t.Notes = []string{"Asked, given and its 95 % interval (which holds the truth in 95 of 100 cases) in kg/ha. Given is what landed inside the boundary over the ground that was covered once. Days are UTC."}
 	return t
 }
 
 func loadTable(loads []reconcile.WorkLoad) reports.Table {
-	t := reports.Table{Caption: "Appendix: loads", Columns: []reports.Column{
+	t := reports.Table{Caption: "Loads", Columns: []reports.Column{
 		{Key: "at", Title: "Weighed (UTC)"}, {Key: "load", Title: "Load"}, {Key: "product", Title: "Product"}, {Key: "net_kg", Title: "Net kg", Right: true},
 		{Key: "method", Title: "Weighed by"}, {Key: "scale", Title: "Scale"}, {Key: "docket", Title: "Docket"}, {Key: "machine", Title: "Into"}, {Key: "job", Title: "Job"}}}
 	var sum float64
@@ -149,7 +151,7 @@ func loadTable(loads []reconcile.WorkLoad) reports.Table {
 		sum += l.NetKg
 		t.Rows = append(t.Rows, []string{minute(l.At), string(l.Load), string(l.Product), fmt.Sprintf("%.0f", l.NetKg), l.Method, orNone(string(l.Scale)), orNone(string(l.Docket)), string(l.Machine), string(l.Job)})
 	}
-	t.Notes = []string{fmt.Sprintf("%d loads, %.0f kg together. A load counts for the job that its machine spread next.", len(loads), sum)}
+	t.Notes = []string{fmt.Sprintf("Together %.0f kg in %d. A load counts for the job that its machine spread next.", sum, len(loads))}
 	return shorten(t)
 }
 
@@ -159,5 +161,5 @@ func nameOr(name, id string) string {
 	if name == "" {
 		return id
 	}
-	return name + " (" + id + ")"
+	return name
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/shopspring/decimal"
 
 	"hopperbook/reconcile/rating"
+	"hopperbook/reports"
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
 )
@@ -94,7 +95,7 @@ func (w *writer) document() *ublDocument {
 	return u
 }
 
-// note is why, and what was unsure: people read it, programs do not.
+// note is why, and what was unsure: people read it; and the mark that verify finds.
 func (w *writer) note() string {
 	var all []string
 	if w.d.Reason != "" {
@@ -103,6 +104,7 @@ func (w *writer) note() string {
 	for _, u := range w.b.Unsure {
 		all = append(all, u.Text)
 	}
+	all = append(all, reports.Mark(w.d.Number, w.d.DocumentDigest))
 	return strings.Join(all, " / ")
 }
 

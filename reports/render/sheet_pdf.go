@@ -54,15 +54,18 @@ func SheetPDF(w io.Writer, s reports.Sheet, paper Paper) error {
 	p.parties(s.Parties)
 	p.facts(s)
 	p.charts(s.Charts)
-	if err := p.pictures(s.Pictures); err != nil {
-		return err
-	}
 	for _, t := range s.Tables {
 		p.table(t)
+	}
+	if err := p.pictures(s.Pictures, min(3, max(2, len(s.Pictures)))); err != nil {
+		return err
 	}
 	p.list("Remarks", s.Remarks)
 	p.list("Cautions", s.Cautions)
 	p.signatures(s.Signatures)
+	if err := p.appendix(s.Appendix); err != nil {
+		return err
+	}
 	var out bytes.Buffer
 	if err := p.Output(&out); err != nil {
 		return fault.New("draw the document", fault.Internal, err, "")
@@ -77,6 +80,7 @@ type pdf struct {
 	width   float64 // between the margins
 	font    *sfnt.Font
 	buffer  sfnt.Buffer
+	drawn   int  // pictures so far
 	lacking bool // a letter was drawn as a box
 }
 
@@ -141,15 +145,15 @@ func (p *pdf) head(s reports.Sheet) {
 	box := 0.0
 	if s.Status != "" {
 		p.SetFont(pdfFace, "B", pdfHeading)
-		box = p.GetStringWidth(s.Status) + 8
+		box = p.GetStringWidth(p.drawable(s.Status)) + 8
 		p.SetLineWidth(0.5)
 		p.Rect(pdfMargin+p.width-box, pdfMargin, box, 9, "D")
 		p.SetXY(pdfMargin+p.width-box, pdfMargin)
-		p.CellFormat(box, 9, s.Status, "", 0, "C", false, 0, "")
+		p.CellFormat(box, 9, p.drawable(s.Status), "", 0, "C", false, 0, "")
 	}
 	p.SetXY(pdfMargin, pdfMargin)
 	p.SetFont(pdfFace, "B", pdfTitle)
-	p.CellFormat(p.width-box-4, 9, s.Title, "", 1, "L", false, 0, "")
+	p.MultiCell(p.width-box-4, 9, p.drawable(s.Title), "", "L", false)
 	p.SetFont(pdfFace, "", pdfHeading)
 	p.MultiCell(p.width-box-4, 5.4, p.drawable(s.Subject), "", "L", false)
 	p.SetLineWidth(0.4)
@@ -177,25 +181,6 @@ func (p *pdf) parties(blocks [][]string) {
 		bottom = max(bottom, p.GetY())
 	}
 	p.SetXY(pdfMargin, bottom+4)
-}
-
-// pictures are as wide as the page and at most half as high.
-func (p *pdf) pictures(all []reports.Picture) error {
-	for i, picture := range all {
-		name, options := fmt.Sprintf("picture-%d", i), fpdf.ImageOptions{ImageType: "PNG"}
-		info := p.RegisterImageOptionsReader(name, options, bytes.NewReader(picture.PNG))
-		if err := p.Error(); err != nil {
-			return fault.New("draw a picture", fault.Internal, err, "")
-		}
-		_, pageH := p.GetPageSize()
-		scale := min(p.width/info.Width(), pageH/2/info.Height())
-		wide, high := scale*info.Width(), scale*info.Height()
-		p.room(6.4 + high + 4)
-		p.heading(picture.Caption)
-		p.ImageOptions(name, pdfMargin, p.GetY(), wide, high, false, options, 0, "")
-		p.SetY(p.GetY() + high + 4)
-	}
-	return nil
 }
 
 func (p *pdf) facts(s reports.Sheet) {

@@ -16,16 +16,22 @@ const (
 // a table that goes on to another page repeats the names.
 func (p *pdf) table(t reports.Table) {
 	p.room(6.4 + 3*pdfRow)
-	p.heading(t.Caption)
+	if t.Caption != "" {
+		p.heading(t.Caption)
+	}
 	widths := p.columns(t)
 	p.rowOf(t, widths, titles(t), "B")
-	for _, row := range t.Rows {
+	for i, row := range t.Rows {
 		_, pageH := p.GetPageSize()
 		if p.GetY()+p.high(widths, row) > pageH-pdfFoot {
 			p.AddPage()
 			p.rowOf(t, widths, titles(t), "B")
 		}
-		p.rowOf(t, widths, row, "")
+		style := ""
+		if t.Sum && i == len(t.Rows)-1 {
+			style = "B"
+		}
+		p.rowOf(t, widths, row, style)
 	}
 	p.SetY(p.GetY() + 1)
 	for _, note := range t.Notes {
@@ -51,7 +57,9 @@ func (p *pdf) columns(t reports.Table) []float64 {
 	for i, c := range t.Columns {
 		p.SetFont(pdfFace, "B", pdfSize-0.5)
 		widths[i] = p.GetStringWidth(p.drawable(c.Title))
-		p.SetFont(pdfFace, "", pdfSize-0.5)
+		if !t.Sum {
+			p.SetFont(pdfFace, "", pdfSize-0.5)
+		}
 		for _, row := range t.Rows {
 			widths[i] = max(widths[i], p.GetStringWidth(p.drawable(row[i])))
 		}

@@ -51,8 +51,16 @@ func Run(ctx context.Context, cfg Config, sent func(sent, confirmed, total int))
 		if err != nil {
 			return err
 		}
-		report, err = compare(ctx, cfg.Office.BookDir, week, published)
-		return err
+		asker, err := office.Open(ctx, office.Config{BookDir: cfg.Office.BookDir})
+		if err != nil {
+			return err
+		}
+		defer asker.Close()
+		if report, err = compare(ctx, asker, week); err != nil {
+			return err
+		}
+		report.Published = published
+		return billed(ctx, bus, asker, week, &report, cfg.Office.BookDir)
 	})
 	report.Seed, report.Dir = cfg.Seed, cfg.Office.BookDir
 	return report, err
@@ -128,23 +136,13 @@ func (t *tally) next() {
 	clear(t.by)
 }
 
-// compare asks the hub and holds its answers against the truth.
-func compare(ctx context.Context, dir string, week *season.Season, published int) (reports.Demo, error) {
-	report := reports.Demo{Schema: reports.SchemaDemo, Published: published}
-	asker, err := office.Open(ctx, office.Config{BookDir: dir})
-	if err != nil {
-		return report, err
-	}
-	defer asker.Close()
+// compare asks the desk and holds its answers against the truth.
+func compare(ctx context.Context, asker office.Asker, week *season.Season) (reports.Demo, error) {
+	report := reports.Demo{Schema: reports.SchemaDemo}
 	var res reconcile.Result
 	if err := office.AskJSON(ctx, asker, desk.Reconcile, nil, &res); err != nil {
 		return report, err
 	}
-	var counts reports.CountsAnswer
-	if err := office.AskJSON(ctx, asker, desk.Counts, nil, &counts); err != nil {
-		return report, err
-	}
-	report.Booked, report.Kept = counts.Events, counts.Kept
 	for _, f := range res.Fields {
 		report.Fields = append(report.Fields, demoField(f, week.Truth))
 	}

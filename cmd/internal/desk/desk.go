@@ -35,6 +35,7 @@ const (
 	Credit    = "credit"    // takes an invoice back; asked with CreditParams
 	Document  = "document"  // an issued document beside the book as it is
 	Documents = "documents" // every issued document
+	JobSheet  = "jobsheet"  // what was done for a job; asked with JobSheetParams
 	Certify   = "certify"   // a machine's calibration certificate; asked with CertifyParams
 )
 
@@ -53,7 +54,7 @@ func New(b *book.Book) *Desk {
 
 // Questions lists the questions.
 func (d *Desk) Questions() []string {
-	return []string{Reconcile, Fields, Drift, Balance, Stock, Gaps, Rejects, Export, Marks, Counts, Map, Tests, Certify, Bill, Credit, Document, Documents}
+	return []string{Reconcile, Fields, Drift, Balance, Stock, Gaps, Rejects, Export, Marks, Counts, Map, Tests, Certify, Bill, Credit, Document, Documents, JobSheet}
 }
 
 // Answer writes the answer to w.
@@ -95,6 +96,8 @@ func (d *Desk) Answer(ctx context.Context, question string, params []byte, w io.
 		return d.document(ctx, params, w)
 	case Documents:
 		return d.documents(ctx, w)
+	case JobSheet:
+		return d.jobSheet(ctx, params, w)
 	}
 	return fault.Newf("answer", fault.Usage, fmt.Sprintf("there is no question %q", question), "hub and command are of different versions; update the older")
 }

@@ -90,6 +90,7 @@ func (d *Desk) credit(ctx context.Context, params []byte, w io.Writer) error {
 func (d *Desk) document(ctx context.Context, params []byte, w io.Writer) error {
 	var p struct {
 		Number schemas.InvoiceNo `json:"number"`
+		Draw   bool              `json:"draw"` // with all that is drawn of it
 	}
 	if err := json.Unmarshal(params, &p); err != nil {
 		return fault.New("answer document", fault.Usage, err, "")
@@ -109,6 +110,9 @@ func (d *Desk) document(ctx context.Context, params []byte, w io.Writer) error {
 		return fault.Newf("find document "+string(p.Number), fault.NotFound, "no such document was issued", "hopperbook documents lists them")
 	}
 	l.holdAgainst(&a)
+	if p.Draw {
+		a.Proof.Calibrations = calibrations(l.in, a.Proof.Fields)
+	}
 	return write(w, a)
 }
 

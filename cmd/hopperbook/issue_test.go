@@ -1,0 +1,74 @@
+package main
+
+import (
+	"flag"
+	"fmt"
+	"slices"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"hopperbook/reports"
+)
+
+var issues = flag.Int("issues", 60, "invoices of TestKillWhileIssuing")
+
+// Eight processes bill the same jobs against one hub that is killed (kill -9)
+// five times meanwhile; after each restart they go on. Every job is on one
+// invoice, and the numbers are 1 to n without a gap.
+func TestKillWhileIssuing(t *testing.T) {
+	const issuers, kills = 8, 5
+	book := bookOf(t, billable(*issues, true, true))
+	for round := range kills {
+		hub := startHub(t, book)
+		var issued atomic.Int64
+		enough := make(chan struct{})
+		var once sync.Once
+		var all sync.WaitGroup
+		for i := range issuers {
+			all.Go(func() {
+				for n := range *issues {
+					job := fmt.Sprintf("j%04d", (n+i*7)%*issues)
+					if _, _, exit := command(t, "", "bill", job, "--yes", "--day", "2026-04-01", "--nats", hub.url, "--book", book); exit == 0 {
+						if issued.Add(1) >= int64(*issues/(kills+1)) {
+							once.Do(func() { close(enough) })
+						}
+					}
+					select {
+					case <-enough:
+						return
+					default:
+					}
+				}
+			})
+		}
+		select {
+		case <-enough:
+		case <-time.After(10 * time.Minute):
+			t.Error("nothing was issued for ten minutes")
+		}
+		hub.kill() // others are in the middle of issuing
+		all.Wait()
+		_ = hub.cmd.Wait()
+		t.Logf("round %d: %d confirmed", round, issued.Load())
+	}
+	for n := range *issues {
+		_, stderr, exit := command(t, "", "bill", fmt.Sprintf("j%04d", n), "--yes", "--day", "2026-04-01", "--book", book)
+		if exit != 0 && exit != 6 {
+			t.Fatalf("exit %d\n%s", exit, stderr)
+		}
+	}
+	a := decode[reports.DocumentsAnswer](t, must(t, "", "documents", "--json", "--book", book))
+	var numbers, jobs, want []string
+	for i, d := range a.Documents {
+		numbers = append(numbers, string(d.Number))
+		want = append(want, fmt.Sprintf("2026-%04d", i+1))
+		jobs = append(jobs, string(d.Jobs[0]))
+	}
+	slices.Sort(numbers)
+	slices.Sort(jobs)
+	if !slices.Equal(numbers, want) || len(slices.Compact(jobs)) != *issues || len(numbers) != *issues {
+		t.Errorf("%d invoices of %d jobs: %v", len(numbers), *issues, numbers)
+	}
+}

@@ -1,0 +1,146 @@
+package paper
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+
+	"hopperbook/cmd/internal/desk"
+	"hopperbook/cmd/internal/office"
+	"hopperbook/reconcile"
+	"hopperbook/reports"
+	"hopperbook/reports/invoice"
+	"hopperbook/reports/render"
+	"hopperbook/schemas"
+	"hopperbook/schemas/fault"
+)
+
+// Ask fetches an issued document, as the book holds it and ready to be drawn.
+// draw: with all that only a drawn one shows.
+func Ask(ctx context.Context, asker office.Asker, number schemas.InvoiceNo, draw bool) (reports.DocumentAnswer, invoice.Document, error) {
+	var a reports.DocumentAnswer
+	ask := struct {
+		Number schemas.InvoiceNo `json:"number"`
+		Draw   bool              `json:"draw"`
+	}{number, draw}
+	if err := office.AskJSON(ctx, asker, desk.Document, ask, &a); err != nil {
+		return a, invoice.Document{}, err
+	}
+	if a.Credit != nil {
+		doc, err := invoice.FromCredited(a.Credit)
+		return a, doc, err
+	}
+	doc, err := invoice.FromIssued(a.Invoice)
+	return a, doc, err
+}
+
+// Document draws an issued document from the book in every form, named by its
+// number, and returns the files. UBL is left out, and said to logf, where
+// EN 16931 asks for more than the registers hold.
+func Document(ctx context.Context, asker office.Asker, number schemas.InvoiceNo, dir string, size render.Paper, logf func(string, ...any)) (files []string, err error) {
+	a, doc, err := Ask(ctx, asker, number, true)
+	if err != nil {
+		return nil, err
+	}
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return nil, fault.New("write the document", fault.Usage, err, "name a folder that can be made and written to")
+	}
+	maps, lacking := Maps(ctx, asker, a.Proof.Fields)
+	sheet := doc.Sheet(a.Proof, a.Unchanged, maps, lacking)
+	forms := []form{
+		{".pdf", func(w io.Writer) error { return render.SheetPDF(w, sheet, size) }},
+		{".html", func(w io.Writer) error { return render.SheetHTML(w, sheet) }},
+		{".csv", func(w io.Writer) error { return render.CSV(w, invoice.Ledger(doc)) }},
+	}
+	if breaches := invoice.CheckUBL(&doc); len(breaches) > 0 {
+		logf("no UBL for %s: %s (%s)", number, breaches[0].Text, breaches[0].Rule)
+	} else {
+		forms = append(forms, form{".xml", func(w io.Writer) error {
+			raw, err := invoice.UBL(&doc)
+			if err != nil {
+				return err
+			}
+			_, err = w.Write(raw)
+			return err
+		}})
+	}
+	for _, f := range forms {
+		name := filepath.Join(dir, string(number)+f.ext)
+		if err := Write(name, f.draw); err != nil {
+			return files, err
+		}
+		files = append(files, name)
+	}
+	return files, nil
+}
+
+type form struct {
+	ext  string
+	draw func(io.Writer) error
+}
+
+// mapCellM is the side of a cell in maps of a few centimetres.
+const mapCellM = 2.0
+
+// Maps draws where the product of each application landed, one map a field and
+// product. lacking says which could not be drawn, and why.
+func Maps(ctx context.Context, asker office.Asker, done []reconcile.Application) (maps []reports.Picture, lacking []string) {
+	seen := map[desk.MapParams]bool{}
+	for _, d := range done {
+		ask := desk.MapParams{Field: d.Field.Field, Product: d.Product, CellM: mapCellM, Cells: true}
+		if seen[ask] {
+			continue
+		}
+		seen[ask] = true
+		var a reports.MapAnswer
+		var b bytes.Buffer
+		err := office.AskJSON(ctx, asker, desk.Map, ask, &a)
+		if err == nil {
+			err = render.PNG(&b, a)
+		}
+		name := d.Name
+		if name == "" {
+			name = string(d.Field.Field)
+		}
+		if err != nil {
+			lacking = append(lacking, fmt.Sprintf("No map of %s with %s: %s", name, d.Product, err))
+			continue
+		}
+		maps = append(maps, reports.Picture{PNG: b.Bytes(), Caption: fmt.Sprintf("%s: %s as it landed", name, d.Product),
+			Words: fmt.Sprintf("Map of %s: %s in kg/ha where it landed", name, d.Product)})
+	}
+	return maps, lacking
+}
+
+// Write leaves no file behind that is not whole: it is drawn before it is made.
+func Write(name string, draw func(io.Writer) error) error { return writeAs(name, 0o644, draw) }
+
+// WriteSecret is Write for the owner's eyes alone.
+func WriteSecret(name string, draw func(io.Writer) error) error { return writeAs(name, 0o600, draw) }
+
+func writeAs(name string, mode os.FileMode, draw func(io.Writer) error) error {
+	var b bytes.Buffer
+	if err := draw(&b); err != nil {
+		return fault.Wrap("draw "+name, err)
+	}
+	if err := os.WriteFile(name, b.Bytes(), mode); err != nil {
+		return fault.New("write "+name, fault.Usage, err, "name a file in a folder that exists and can be written to")
+	}
+	return nil
+}
+
+// Sheet draws a sheet as PDF and as HTML into the files that are named; "": none.
+func Sheet(s reports.Sheet, pdf, html string, size render.Paper) error {
+	if pdf != "" {
+		if err := Write(pdf, func(w io.Writer) error { return render.SheetPDF(w, s, size) }); err != nil {
+			return err
+		}
+	}
+	if html != "" {
+		return Write(html, func(w io.Writer) error { return render.SheetHTML(w, s) })
+	}
+	return nil
+}
