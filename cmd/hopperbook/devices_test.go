@@ -26,6 +26,9 @@ func devicesOf(t *testing.T, args ...string) reports.DevicesAnswer {
 func TestEnrolDevicesRevoke(t *testing.T) {
 	dir := t.TempDir()
 	running := startHub(t, dir)
+	if info, err := os.Stat(filepath.Join(dir, "hub.json")); err != nil || info.Mode().Perm() != 0o600 {
+		t.Errorf("the hub's note: %v, %v", info, err)
+	}
 	if a := devicesOf(t, "--book", dir); len(a.Devices) != 0 || len(a.Refused) != 0 || a.Schema != reports.SchemaDevices {
 		t.Errorf("a new book: %+v", a)
 	}
