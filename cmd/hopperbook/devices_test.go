@@ -26,6 +26,9 @@ func devicesOf(t *testing.T, args ...string) reports.DevicesAnswer {
 func TestEnrolDevicesRevoke(t *testing.T) {
 	dir := t.TempDir()
 	running := startHub(t, dir)
+	if info, err := os.Stat(filepath.Join(dir, "hub.json")); err != nil || info.Mode().Perm() != 0o600 {
+		t.Errorf("the hub's note: %v, %v", info, err)
+	}
 	if a := devicesOf(t, "--book", dir); len(a.Devices) != 0 || len(a.Refused) != 0 || a.Schema != reports.SchemaDevices {
 		t.Errorf("a new book: %+v", a)
 	}
@@ -81,6 +84,13 @@ func TestEnrolDevicesRevoke(t *testing.T) {
 	if out := must(t, "", "enrol", "spreader-1", "--book", dir); !strings.Contains(out, "HB1/") || !strings.Contains(out, "on this machine alone") {
 		t.Errorf("enrol says %s", out)
 	}
+	running.end(t)
+}
+
+// What cannot be done is said with what to do.
+func TestEnrolAndRevokeRefuse(t *testing.T) {
+	dir := t.TempDir()
+	startHub(t, dir)
 	if out, stderr, exit := command(t, "", "revoke", "nobody", "--book", dir); exit != fault.NotFound.Exit() || out != "" || !strings.Contains(stderr, "hopperbook devices") {
 		t.Errorf("revoke nobody: exit %d, %q, %q", exit, out, stderr)
 	}
@@ -89,7 +99,6 @@ func TestEnrolDevicesRevoke(t *testing.T) {
 			t.Errorf("%v: exit %d, %q", args, exit, stderr)
 		}
 	}
-	running.end(t)
 }
 
 // Codes are made and tablets cut off while the hub does not run too, and in a

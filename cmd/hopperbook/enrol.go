@@ -68,7 +68,7 @@ func enrolAction(c *cli.Context) error {
 	if err := render.QRText(c.App.Writer, given.Code, isTerminal(c.App.Writer)); err != nil {
 		return err
 	}
-	fmt.Fprintf(c.App.Writer, "\n%s\n\nScan or type this on the tablet of %s. It is good once, until %s.\n", given.Code, given.Device, given.ExpiresAt.Local().Format(time.DateTime))
+	fmt.Fprintf(c.App.Writer, "\n%s\n\nScan or type this on the tablet of %s. It is good once, until %s, for the hub at %s.\n", given.Code, given.Device, given.ExpiresAt.Local().Format(time.DateTime), given.Address)
 	if !given.TLS {
 		fmt.Fprintln(c.App.Writer, "The hub listens on this machine alone: a tablet elsewhere cannot reach it. Start it with: hopperbook hub --listen HOST:PORT")
 	}

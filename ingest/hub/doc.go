@@ -25,7 +25,11 @@
 // chosen by the asker, so the hub answers devices only below their own inbox.
 // Anything but loopback speaks TLS 1.3 under the hub's own CA (hub-ca.pem,
 // hub-ca.key), which signs nothing but the hub's certificates: pinning it is
-// pinning the hub, whatever address it has. On loopback without TLS nothing can
+// pinning the hub, whatever address it has. Which CA tablets were told is kept
+// beside the devices, and another one is never made or taken in its place: that
+// would lock every tablet out. The stream acknowledges an event to the reply
+// subject its device chose; a device can so make the server's acknowledgement
+// appear on another subject, which is a reject there and moves nothing. On loopback without TLS nothing can
 // be overheard or taken over from the network, because nothing of it is on the
 // network. What is refused is told in the log and kept (refused.json).
 // A server of somebody's own keeps its own users; nothing of this is done there.

@@ -36,7 +36,8 @@ func LeavePresence(dir string, p Presence) error {
 		return fault.New("say where the hub answers", fault.Internal, err, "")
 	}
 	name := filepath.Join(dir, presenceFile)
-	if err := os.WriteFile(name+".new", append(raw, '\n'), 0o644); err != nil {
+	// Whoever knew the token could answer in the place of a hub that was killed.
+	if err := os.WriteFile(name+".new", append(raw, '\n'), secretMode); err != nil {
 		return fault.New("say where the hub answers", fault.Full, err, "is "+dir+" writable, and has the disk room?")
 	}
 	if err := os.Rename(name+".new", name); err != nil {

@@ -10,7 +10,8 @@
 //
 // Invariants: the NKey's seed is made here and never leaves the tablet; no hub
 // is spoken to but the one whose CA is pinned, except on this machine's own
-// loopback; what waits for a link waits in the outbox, nowhere else.
+// loopback; the tablet's clock decides nothing (it may be years off, and the
+// dates of the hub's certificate are not looked at); what waits for a link waits in the outbox, nowhere else.
 //
 // Units and times: sizes in bytes, instants in UTC.
 package link

@@ -3,6 +3,7 @@ package office
 import (
 	"context"
 	"encoding/json"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -27,10 +28,11 @@ func TestPassesUnderBulkLoad(t *testing.T) {
 		c := &crews{cfg: Config{Quiet: quiet}, nudge: make(chan struct{}, 1)}
 		ctx, stop := context.WithCancel(t.Context())
 		var at []time.Time
-		crew, ended := true, make(chan struct{})
+		ended := make(chan struct{})
+		var nobody atomic.Bool
 		go func() {
 			defer close(ended)
-			c.passes(ctx, func() bool { return crew }, func(context.Context) error {
+			c.passes(ctx, func() bool { return !nobody.Load() }, func(context.Context) error {
 				at = append(at, time.Now())
 				time.Sleep(takes)
 				return nil
@@ -39,6 +41,7 @@ func TestPassesUnderBulkLoad(t *testing.T) {
 		began := time.Now()
 		c.changed()
 		time.Sleep(quiet + takes + time.Second)
+		synctest.Wait()
 		if len(at) != 1 || at[0].Sub(began) != quiet {
 			t.Fatalf("one change: passes at %v", at)
 		}
@@ -50,6 +53,7 @@ func TestPassesUnderBulkLoad(t *testing.T) {
 		}
 		last := time.Now()
 		time.Sleep(time.Minute)
+		synctest.Wait()
 		// Each change is looked at after at most 15 quiets, or after the rest.
 		if n := len(at) - 1; n < 15 || n > 22 {
 			t.Errorf("%d commits made %d passes", commits, n)
@@ -62,10 +66,11 @@ func TestPassesUnderBulkLoad(t *testing.T) {
 		if !at[len(at)-1].After(last) {
 			t.Error("no pass after the last commit")
 		}
-		crew = false
+		nobody.Store(true)
 		n := len(at)
 		c.changed()
 		time.Sleep(time.Minute)
+		synctest.Wait()
 		if len(at) != n {
 			t.Error("a pass for nobody")
 		}
