@@ -14,7 +14,7 @@ import (
 	"hopperbook/reports"
 )
 
-var issues = flag.Int("issues", 60, "invoices of TestKillWhileIssuing")
+var issues = flag.Int("issues", 40, "invoices of TestKillWhileIssuing")
 
 // Eight processes at a time bill the same jobs against one hub; hub and
 // processes are killed (kill -9) five times in the middle of it and go on. Every job is on one
@@ -56,9 +56,16 @@ func TestKillWhileIssuing(t *testing.T) {
 		_ = hub.cmd.Wait()
 		t.Logf("round %d: %d confirmed", round, issued.Load())
 	}
+	done := map[string]bool{}
+	for _, d := range decode[reports.DocumentsAnswer](t, must(t, "", "documents", "--json", "--book", book)).Documents {
+		done[string(d.Jobs[0])] = true
+	}
 	for n := range *issues {
+		if done[fmt.Sprintf("j%04d", n)] {
+			continue
+		}
 		_, stderr, exit := command(t, "", "bill", fmt.Sprintf("j%04d", n), "--yes", "--day", "2026-04-01", "--book", book)
-		if exit != 0 && exit != 6 {
+		if exit != 0 {
 			t.Fatalf("exit %d\n%s", exit, stderr)
 		}
 	}
