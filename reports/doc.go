@@ -1,5 +1,5 @@
 // Package reports turns results into view models: tables with columns, units
-// and texts, maps and charts, ready to be rendered.
+// and texts, maps, charts and sheets (certificate, job sheet, stock statement), ready to be rendered.
 //
 // Owns: which columns a person sees, in which order, with how many digits and
 // in which display unit.
