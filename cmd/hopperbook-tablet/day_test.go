@@ -33,6 +33,7 @@ type realHub struct {
 	t            *testing.T
 	binary, book string
 	addr         string
+	hub          *proc
 	proxy        *linktest.Proxy // the way of the tablet
 }
 
@@ -45,6 +46,7 @@ func newHub(t *testing.T) *realHub {
 	t.Cleanup(func() { _ = proxy.Close() })
 	h := &realHub{t: t, binary: buildHub(t), book: filepath.Join(t.TempDir(), "book"), proxy: proxy}
 	p := start(t, exec.Command(h.binary, "hub", "--book", h.book, "--listen", "127.0.0.1:0", "--tls"))
+	h.hub = p
 	if !p.lines.Scan() {
 		_ = p.cmd.Wait() // stderr says why it ended
 		t.Fatalf("the hub did not come up: %s", p.err.String())
