@@ -11,7 +11,6 @@ import (
 	"strings"
 	"sync"
 	"testing"
-	"time"
 
 	"github.com/chromedp/chromedp"
 	"github.com/tidwall/gjson"
@@ -19,6 +18,7 @@ import (
 	"hopperbook/cmd/internal/cab"
 	"hopperbook/ingest/gnss/feed"
 	"hopperbook/ingest/link"
+	"hopperbook/ingest/link/linktest"
 	"hopperbook/ingest/tablet"
 	"hopperbook/ingest/tablet/drive"
 	"hopperbook/ingest/tablet/page/pagetest"
@@ -33,20 +33,33 @@ type realHub struct {
 	t            *testing.T
 	binary, book string
 	addr         string
+	hub          *proc
+	proxy        *linktest.Proxy // the way of the tablet
 }
 
 func newHub(t *testing.T) *realHub {
 	t.Helper()
-	h := &realHub{t: t, binary: buildHub(t), book: filepath.Join(t.TempDir(), "book")}
+	proxy, err := linktest.New("", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = proxy.Close() })
+	h := &realHub{t: t, binary: buildHub(t), book: filepath.Join(t.TempDir(), "book"), proxy: proxy}
 	p := start(t, exec.Command(h.binary, "hub", "--book", h.book, "--listen", "127.0.0.1:0", "--tls"))
+	h.hub = p
 	if !p.lines.Scan() {
 		_ = p.cmd.Wait() // stderr says why it ended
 		t.Fatalf("the hub did not come up: %s", p.err.String())
 	}
 	url, _, _ := strings.Cut(strings.TrimPrefix(p.lines.Text(), "hub ready: "), ",")
 	_, h.addr, _ = strings.Cut(url, "://")
+	h.mend()
 	return h
 }
+
+func (h *realHub) mend() { h.proxy.Retarget(h.addr) }
+
+func (h *realHub) cut() { h.proxy.Retarget("") }
 
 func (h *realHub) run(args ...string) string {
 	h.t.Helper()
@@ -71,7 +84,7 @@ func (h *realHub) publish(lines ...string) {
 // enrol lets a running tablet in by a code.
 func (h *realHub) enrol(dir string) {
 	h.t.Helper()
-	code := gjson.Get(h.run("enrol", killDevice, "--address", h.addr, "--json"), "code").Str
+	code := gjson.Get(h.run("enrol", killDevice, "--address", h.proxy.Addr(), "--json"), "code").Str
 	if _, err := link.Enrol(h.t.Context(), code, dir); err != nil {
 		h.t.Fatal(err)
 	}
@@ -213,7 +226,7 @@ func (d *aDay) setUp(typed bool) {
 	c.Tap("item-guard")
 	c.Tap("pass")
 	c.Until("guard passed", `document.querySelector('#say') !== null && document.querySelector('.step').innerText.includes('2')`)
-	d.booked("check.machine", `{"item":"guard","pass":true}`)
+	d.booked("check.machine", `{"item":"guard","value":1,"unit":"-","pass":true}`)
 	c.To("weather")
 	c.Choose("wind_word", "gentle")
 	c.Choose("from", "sw")

@@ -263,6 +263,9 @@ func (f *fake) fill(loads []schemas.LoadID) tablet.Done {
 }
 
 func checked(f *fake, b schemas.CheckMachine) (tablet.Done, error) {
+	if b.Unit == "" {
+		return tablet.Done{}, fault.New("", fault.Input, &tablet.Refusal{Key: tablet.KeyContract, Text: "/data/unit: must not be empty"}, "correct the entry")
+	}
 	f.v.Work.Unsafe = slices.DeleteFunc(f.v.Work.Unsafe, func(c tablet.CheckView) bool { return c.Item == b.Item })
 	for i := range f.v.Checks {
 		if c := &f.v.Checks[i]; c.Item == b.Item {

@@ -16,7 +16,7 @@ import (
 func atWork(t *testing.T) *fake {
 	t.Helper()
 	f := newFake("spreader")
-	for _, step := range [][2]string{{"who", `{"operator":"Wren Marlow"}`}, {"check", `{"item":"guard","value":1,"unit":"","pass":false}`}, {"pick", `{"job":"J1","field":"F1"}`},
+	for _, step := range [][2]string{{"who", `{"operator":"Wren Marlow"}`}, {"check", `{"item":"guard","value":1,"unit":"-","pass":false}`}, {"pick", `{"job":"J1","field":"F1"}`},
 		{"start", `{"override_reason":"moving only"}`}, {"load", `{"product":"lime","method":"bucket","lifts_kg":[2480,2510,2390],"refill":true,"residual":{"method":"empty"}}`},
 		{"load", `{"product":"lime","method":"bucket","lifts_kg":[2480,2510]}`}} {
 		if _, err := f.Do(context.Background(), step[0], []byte(step[1])); err != nil {

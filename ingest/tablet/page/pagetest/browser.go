@@ -27,6 +27,9 @@ const patience = 15 * time.Second
 // Browser starts one Chromium for a test; tests that need none stay quick.
 func Browser(t *testing.T) context.Context {
 	t.Helper()
+	if os.Getenv("HOPPERBOOK_RACE") != "" {
+		t.Skip("HOPPERBOOK_RACE: the browser is driven in a step of its own, without the race detector (./test)")
+	}
 	if _, err := exec.LookPath("chromium"); err != nil {
 		t.Skip("chromium is not installed (apt-get install -y --no-install-recommends chromium): the page is not driven")
 	}

@@ -6,7 +6,7 @@
 // Does not own: what a test asserts.
 //
 // Invariants: a test without Chromium is skipped with a message that says what
-// to install; every wait ends with what the page shows.
+// to install, and so is one in ./test's race step; every wait ends with what the page shows.
 //
 // Units and times: CSS pixels.
 package pagetest

@@ -36,7 +36,7 @@ function one(c, at, all, to) {
   const send = (pass) => {
     const value = c.unit ? valueOf(form, 'value', 'plain') : pass ? 1 : 0;
     if (typeof value !== 'number') { say('bad', t('form.missing')); document.querySelector('[data-name=value]')?.focus(); return; }
-    const body = { item: c.item, value, unit: c.unit, pass };
+    const body = { item: c.item, value, unit: c.unit || '-', pass }; // the book wants a unit: '-' where the item has none
     const note = (form.get('note') ?? '').trim();
     if (note) body.note = note;
     const position = (form.get('position') ?? '').trim();
