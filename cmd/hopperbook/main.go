@@ -53,7 +53,7 @@ func newApp() *cli.App {
 		OnUsageError:           usageError,
 		Commands: []*cli.Command{
 			demoCommand(), hubCommand(), publishCommand(), reconcileCommand(), fieldsCommand(), driftCommand(), balanceCommand(), stockCommand(),
-			gapsCommand(), rejectsCommand(), exportCommand(), mapCommand(), calibrateCommand(), billCommand(), creditCommand(), documentsCommand(), verifyCommand(), trackCommand(), coverageCommand(),
+			gapsCommand(), rejectsCommand(), exportCommand(), mapCommand(), calibrateCommand(), billCommand(), creditCommand(), documentsCommand(), seasonCommand(), whyCommand(), rulesCommand(), verifyCommand(), trackCommand(), coverageCommand(),
 		},
 		Action: func(c *cli.Context) error {
 			if c.Args().Present() {

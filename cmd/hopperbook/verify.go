@@ -17,10 +17,11 @@ import (
 func verifyCommand() *cli.Command {
 	return &cli.Command{
 		Name:      "verify",
-		ArgsUsage: "NUMBER|FILE",
-		Usage:     "hold an issued document against the book: is it whole, is its evidence the same",
-		Description: "Takes the number of a document, or a file that documents --out wrote (PDF, HTML, CSV or UBL). Works the digest of its\n" +
-			"evidence out anew from the book. Exit status 6 (conflict) where the document or the evidence is another one.\n\n" +
+		ArgsUsage: "NUMBER|FILE|DIR",
+		Usage:     "hold an issued document, or a folder of season records, against the book: is it whole, is its evidence the same",
+		Description: "Takes the number of a document, a file that documents --out wrote (PDF, HTML, CSV or UBL), or a folder that season --out\n" +
+			"wrote (its files are held against their manifest). Works the digest of its evidence out anew\n" +
+			"from the book. Exit status 6 (conflict) where the document or the evidence is another one.\n\n" +
 			"Example:\n  hopperbook verify bills/2026-0004.pdf",
 		Flags:  tableFlags(),
 		Action: verifyAction,
@@ -28,9 +29,12 @@ func verifyCommand() *cli.Command {
 }
 
 func verifyAction(c *cli.Context) error {
-	arg, err := oneArgument(c, "NUMBER or FILE")
+	arg, err := oneArgument(c, "NUMBER, FILE or DIR")
 	if err != nil {
 		return err
+	}
+	if isFolder(arg) {
+		return verifyPack(c, arg)
 	}
 	number, printed, err := documentOf(arg)
 	if err != nil {

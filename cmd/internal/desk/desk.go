@@ -35,6 +35,8 @@ const (
 	Credit    = "credit"    // takes an invoice back; asked with CreditParams
 	Document  = "document"  // an issued document beside the book as it is
 	Documents = "documents" // every issued document
+	Season    = "season"    // a customer's records of a season; asked with SeasonParams
+	Why       = "why"       // where a figure of a season's records comes from; asked with WhyParams
 	Certify   = "certify"   // a machine's calibration certificate; asked with CertifyParams
 )
 
@@ -53,7 +55,7 @@ func New(b *book.Book) *Desk {
 
 // Questions lists the questions.
 func (d *Desk) Questions() []string {
-	return []string{Reconcile, Fields, Drift, Balance, Stock, Gaps, Rejects, Export, Marks, Counts, Map, Tests, Certify, Bill, Credit, Document, Documents}
+	return []string{Reconcile, Fields, Drift, Balance, Stock, Gaps, Rejects, Export, Marks, Counts, Map, Tests, Certify, Bill, Credit, Document, Documents, Season, Why}
 }
 
 // Answer writes the answer to w.
@@ -93,6 +95,10 @@ func (d *Desk) Answer(ctx context.Context, question string, params []byte, w io.
 		return d.credit(ctx, params, w)
 	case Document:
 		return d.document(ctx, params, w)
+	case Season:
+		return d.seasonRecords(ctx, params, w)
+	case Why:
+		return d.why(ctx, params, w)
 	case Documents:
 		return d.documents(ctx, w)
 	}
