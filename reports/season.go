@@ -29,6 +29,8 @@ type (
 		CustomerName string              `json:"customer_name"`
 		Contractor   string              `json:"contractor"` // name; "": not registered
 		Season       nutrient.Span       `json:"season"`
+		FirstDay     string              `json:"first_day"` // of the season, local
+		LastDay      string              `json:"last_day"`
 		TimeZone     string              `json:"time_zone"` // whose days they are
 		AsOf         time.Time           `json:"as_of"`     // the newest event they come from
 		Fields       []SeasonField       `json:"fields"`
@@ -290,6 +292,7 @@ func NewSeasonAnswer(s reconcile.Season, r nutrient.Result, name string, f Seaso
 			a.Planned = append(a.Planned, SeasonPlanned{figureID("planned", string(p.Job), string(p.Field)), p.Job, p.Field, p.Product, p.SetRateKgHa, p.PlannedKg, p.GivenKg, p.GivenKgHa, applicationIDs(p.Applications)})
 		}
 	}
+	a.FirstDay, a.LastDay = a.Season.From.In(f.Location).Format(time.DateOnly), a.Season.To.Add(-1).In(f.Location).Format(time.DateOnly)
 	return a, len(in) > 0
 }
 

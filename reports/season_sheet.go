@@ -16,12 +16,12 @@ var seasonCautions = [...]string{
 
 // Sheet is the records for reading: what stands against them first.
 func (a SeasonAnswer) Sheet() Sheet {
-	s := Sheet{Title: "Season records", Subject: fmt.Sprintf("%s, season %s", a.named(), a.Season.Name), Made: a.AsOf, AgainstTitle: "Caveats, and what cannot be relied on", Facts: a.facts(), Mark: a.Mark(),
+	s := Sheet{Title: "Season records", Subject: fmt.Sprintf("%s, season %s", a.named(), a.Season.Name), Made: a.AsOf, AgainstTitle: "Read this first", Facts: a.facts(), Mark: a.Mark(),
 		Foot: "Days are of " + a.TimeZone + ". Intervals hold 95 of 100 times. Evidence: " + fmt.Sprint(a.Evidence.Events) + " events, SHA-256 " + a.Evidence.Digest + ". hopperbook why ID leads from a figure to its events; the IDs stand in the CSV, XLSX and JSON."}
 	s.Status = a.status()
+	s.Against = append(s.Against, a.loud()...)
 	s.Against = append(s.Against, seasonCautions[:]...)
 	s.Against = append(s.Against, caveats(a)...)
-	s.Against = append(s.Against, a.loud()...)
 	s.Tables = []Table{a.verdictPage(), a.fieldPage(), a.applicationPage(), a.crewPage(), dropID(seasonPlanned(a)), a.checkPage(), a.missingPage(), a.balancePage(), a.unknownPage()}
 	s.Tables = slices.DeleteFunc(s.Tables, func(t Table) bool { return len(t.Rows) == 0 && len(t.Notes) == 0 })
 	for _, r := range a.Rules {
@@ -59,7 +59,9 @@ func (a SeasonAnswer) status() string {
 	case a.count(nutrient.Over) > 0:
 		return "LIMIT EXCEEDED"
 	case a.count(nutrient.NotShown) > 0:
-		return "NOT SHOWN TO BE UNDER"
+		return "CANNOT BE SHOWN TO BE UNDER"
+	case slices.ContainsFunc(a.Checks, func(c SeasonCheck) bool { return c.State == nutrient.Broken }):
+		return "A RULE WAS BROKEN"
 	case a.count(nutrient.Under) > 0:
 		return "LIMITS KEPT"
 	}
@@ -96,7 +98,7 @@ func (a SeasonAnswer) facts() [][2]string {
 		mass += p.MassKg
 		fields[string(p.Field)] = true
 	}
-	out := [][2]string{{"Farm", a.named()}, {"Season", a.Season.Name + ": from " + clock(a.Season.From) + " to before " + clock(a.Season.To)},
+	out := [][2]string{{"Farm", a.named()}, {"Season", a.Season.Name + ": " + a.FirstDay + " to " + a.LastDay},
 		{"Fields", fmt.Sprintf("%d registered, %s ha; %d spread", len(a.Fields), hectares4(area), len(fields))}, {"Applications", fmt.Sprintf("%d, %s t of product", len(a.Applications), tonnes(mass))}}
 	if a.Contractor != "" {
 		out = slices.Insert(out, 1, [2]string{"Contractor", a.Contractor})

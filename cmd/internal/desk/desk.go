@@ -42,10 +42,12 @@ const (
 
 // Desk answers from one book. Safe for concurrent use.
 type Desk struct {
-	book    *book.Book
-	working sync.Mutex // one reconciliation at a time; the next finds it done
-	work    *worked    // guarded by working; nil: to be read
-	issuing sync.Mutex // one document at a time, so that numbers have no gap
+	book       *book.Book
+	working    sync.Mutex  // one reconciliation at a time; the next finds it done
+	work       *worked     // guarded by working; nil: to be read
+	seasons    sync.Mutex  // one season at a time; taken before working
+	lastSeason *seasonWork // guarded by seasons; nil: none
+	issuing    sync.Mutex  // one document at a time, so that numbers have no gap
 }
 
 // New makes a desk of an open book.

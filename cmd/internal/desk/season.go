@@ -84,15 +84,44 @@ func (p SeasonParams) rules() ([]nutrient.Rules, error) {
 	return all, nil
 }
 
-// seasonWork is everything a season's answer is made of.
+// seasonWork is everything a season's answer is made of, of one state of the
+// book.
 type seasonWork struct {
+	head   int64
+	asked  string
 	ledger *ledger
 	season reconcile.Season
 	result nutrient.Result
 	answer reports.SeasonAnswer
 }
 
+// seasonWork keeps the last one: figures of one season are followed one after
+// the other.
 func (d *Desk) seasonWork(ctx context.Context, p SeasonParams) (*seasonWork, error) {
+	asked, err := json.Marshal(p)
+	if err != nil {
+		return nil, fault.New("answer season", fault.Internal, err, "")
+	}
+	head, err := d.book.Head(ctx)
+	if err != nil {
+		return nil, err
+	}
+	d.seasons.Lock()
+	defer d.seasons.Unlock()
+	if k := d.lastSeason; k != nil && k.head == head && k.asked == string(asked) {
+		return k, nil
+	}
+	d.lastSeason = nil
+	w, err := d.makeSeason(ctx, p)
+	if err != nil {
+		return nil, err
+	}
+	w.head, w.asked = head, string(asked)
+	d.lastSeason = w
+	return w, nil
+}
+
+func (d *Desk) makeSeason(ctx context.Context, p SeasonParams) (*seasonWork, error) {
 	period, err := p.period()
 	if err != nil {
 		return nil, err
