@@ -18,6 +18,7 @@ require (
 	github.com/shopspring/decimal v1.6.0
 	github.com/tidwall/gjson v1.20.1
 	github.com/urfave/cli/v2 v2.27.7
+	github.com/xuri/excelize/v2 v2.10.1
 	golang.org/x/image v0.47.0
 	golang.org/x/sync v0.24.0
 	golang.org/x/term v0.48.0
@@ -59,7 +60,6 @@ require (
 	github.com/tiendc/go-deepcopy v1.7.2 // indirect
 	github.com/xrash/smetrics v0.0.0-20240521201337-686a1a2994c1 // indirect
 	github.com/xuri/efp v0.0.1 // indirect
-	github.com/xuri/excelize/v2 v2.10.1 // indirect
 	github.com/xuri/nfp v0.0.2-0.20250530014748-2ddeb826f9a9 // indirect
 	github.com/zeebo/xxh3 v1.1.0 // indirect
 	go.uber.org/multierr v1.11.0 // indirect

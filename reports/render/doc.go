@@ -1,4 +1,4 @@
-// Package render draws view models: plain text for a terminal, CSV, maps as
+// Package render draws view models: plain text for a terminal, CSV, XLSX, maps as
 // PNG, GeoTIFF and GeoJSON, control charts as PNG and SVG, and certificates as PDF and HTML.
 //
 // Owns: alignment, CSV form (RFC 4180), page and colours of maps and charts, raster and

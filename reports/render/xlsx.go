@@ -1,7 +1,11 @@
 package render
 
 import (
+	"archive/zip"
+	"bytes"
+	"cmp"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -29,10 +33,37 @@ func XLSX(w io.Writer, names []string, tables []reports.Table) error {
 	if err := f.DeleteSheet("Sheet1"); err != nil {
 		return fault.New("write the workbook", fault.Internal, err, "")
 	}
-	if err := f.Write(w); err != nil {
-		return fault.New("write the workbook", fault.Usage, err, "")
+	var b bytes.Buffer
+	if err := f.Write(&b); err != nil {
+		return fault.New("write the workbook", fault.Internal, err, "")
 	}
-	return nil
+	return fault.Wrap("write the workbook", repacked(w, b.Bytes()))
+}
+
+// repacked writes the parts of a workbook in the order of their names: the
+// library's order is that of a map, and the same tables must give the same
+// bytes.
+func repacked(w io.Writer, book []byte) error {
+	in, err := zip.NewReader(bytes.NewReader(book), int64(len(book)))
+	if err != nil {
+		return err
+	}
+	slices.SortFunc(in.File, func(a, b *zip.File) int { return strings.Compare(a.Name, b.Name) })
+	out := zip.NewWriter(w)
+	for _, part := range in.File {
+		r, err := part.Open()
+		if err != nil {
+			return err
+		}
+		to, err := out.Create(part.Name)
+		if err == nil {
+			_, err = io.Copy(to, r)
+		}
+		if err := cmp.Or(err, r.Close()); err != nil {
+			return err
+		}
+	}
+	return out.Close()
 }
 
 func workSheet(f *excelize.File, name string, t reports.Table) error {
