@@ -138,6 +138,10 @@ func (a SeasonAnswer) verdictPage() Table {
 	if idle > 0 {
 		t.Notes = append(t.Notes, fmt.Sprintf("%d more limits do not apply: they stand in the CSV with why.", idle))
 	}
+	if len(t.Rows) == 0 {
+		t.Columns = nil // no heads over nothing
+		t.Notes = append([]string{"No limit was held against these fields: " + map[bool]string{true: "no rules were named.", false: "none in the rules named applies."}[len(a.Rules) == 0]}, t.Notes...)
+	}
 	t.Notes = append(t.Notes, caveats(a)...)
 	return t
 }
