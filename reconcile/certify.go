@@ -60,14 +60,22 @@ func Certify(in Input, ask CertificateAsk) (MachineCertificate, error) {
 		return MachineCertificate{}, fault.Wrap(op, err)
 	}
 	machine, product := reg.machines[ask.Machine].Data, reg.products[ask.Product].Data
-	input := certificateInput(in, m, ask)
-	if input.Against, err = drifted(m, in.Policy, ask.Product); err != nil {
+	against, err := drifted(m, in.Policy, ask.Product)
+	if err != nil {
 		return MachineCertificate{}, fault.Wrap(op, err)
 	}
+	c, err := m.certify(in, &reg, ask, against)
+	return MachineCertificate{Certificate: c, MachineName: machine.Name, HopperM3: machine.HopperM3, ProductName: product.Name, Form: product.Form}, err
+}
+
+// certify makes the certificate of a machine whose story is told.
+func (m *machine) certify(in Input, reg *registers, ask CertificateAsk, against []string) (calibration.Certificate, error) {
+	product := reg.products[ask.Product].Data
+	input := certificateInput(in, m, ask)
+	input.Against = against
 	input.RegisterKgM3 = orZero(product.BulkDensityKgM3)
 	input.TrayOptions.CVLimitPct = cmp.Or(ask.CVLimitPct, calibration.CVLimitFor(product.Analysis))
-	c, err := calibration.Certify(input)
-	return MachineCertificate{Certificate: c, MachineName: machine.Name, HopperM3: machine.HopperM3, ProductName: product.Name, Form: product.Form}, err
+	return calibration.Certify(input)
 }
 
 func upTo[T any](events []At[T], at time.Time) []At[T] {

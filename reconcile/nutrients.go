@@ -38,16 +38,35 @@ func Nutrients(in Input, ask NutrientAsk) (nutrient.Result, error) {
 // balance says, and a single day of several is taken as no less certain than
 // the field.
 func NutrientInput(in Input, ask NutrientAsk) (nutrient.Input, error) {
+	g, err := gather(in, ask)
+	if err != nil {
+		return nutrient.Input{}, err
+	}
+	return g.input, nil
+}
+
+// gathered is the applications with what they were made of.
+type gathered struct {
+	input nutrient.Input
+	reg   registers
+	told  []*machine
+	keys  []spreading // of input.Applications, in their order
+	all   map[spreading]*spread
+	crew  notes
+}
+
+func gather(in Input, ask NutrientAsk) (*gathered, error) {
 	if ask.Location == nil {
 		ask.Location = time.UTC
 	}
 	found := &findings{}
-	reg := readRegisters(in, found)
-	told, err := tellAll(in, &reg, found, func([]Pass) bool { return true })
-	if err != nil {
-		return nutrient.Input{}, err
+	g := &gathered{reg: readRegisters(in, found), crew: notes{starts: sorted(in.Starts), finishes: sorted(in.Finishes), weather: sorted(in.Weather)}}
+	reg, out := &g.reg, &g.input
+	var err error
+	if g.told, err = tellAll(in, reg, found, func([]Pass) bool { return true }); err != nil {
+		return nil, err
 	}
-	out := nutrient.Input{Location: ask.Location, Season: ask.Season, Rules: ask.Rules}
+	*out = nutrient.Input{Location: ask.Location, Season: ask.Season, Rules: ask.Rules}
 	for _, p := range sorted(in.Products) {
 		out.Products = append(out.Products, nutrient.Product{Product: p.Data.Product, Form: p.Data.Form, At: p.Time, Event: p.ID, Analysis: p.Data.Analysis})
 	}
@@ -56,14 +75,13 @@ func NutrientInput(in Input, ask NutrientAsk) (nutrient.Input, error) {
 		if ask.Customer != "" && reg.fields[id].Data.Customer != ask.Customer {
 			continue
 		}
-		f, err := nutrientField(&reg, &cover, id)
+		f, err := nutrientField(reg, &cover, id)
 		if err != nil {
-			return nutrient.Input{}, err
+			return nil, err
 		}
 		out.Fields = append(out.Fields, f)
 	}
-	out.Applications, err = applications(in, &reg, &cover, told, ask)
-	return out, err
+	return g, g.applications(in, &cover, ask)
 }
 
 // nutrientField is a field as the register has it, with the area that may be
@@ -110,10 +128,12 @@ type spread struct {
 	segments []track.Segment
 	massKg   float64 // landed where it was driven, outside the boundary too
 	open     bool
+	periods  []int // of the machine, in order
 }
 
-func applications(in Input, reg *registers, cover *coverage.Cover, told []*machine, ask NutrientAsk) ([]nutrient.Application, error) {
-	all := map[spreading]*spread{}
+func (g *gathered) applications(in Input, cover *coverage.Cover, ask NutrientAsk) error {
+	reg, told, all := &g.reg, g.told, map[spreading]*spread{}
+	g.all = all
 	errors := map[ground]map[schemas.MachineID]balance.FieldMass{}
 	batches := deliveriesOf(in.Dockets)
 	for _, m := range told {
@@ -126,11 +146,10 @@ func applications(in Input, reg *registers, cover *coverage.Cover, told []*machi
 			errors[g][m.id] = f
 		}
 	}
-	keys := make([]spreading, 0, len(all))
 	for k := range all {
-		keys = append(keys, k)
+		g.keys = append(g.keys, k)
 	}
-	slices.SortFunc(keys, spreading.compare)
+	slices.SortFunc(g.keys, spreading.compare)
 	target := map[ground]float64{}
 	for g, pieces := range piecesByGround(told) {
 		if _, wanted := errors[g]; !wanted {
@@ -138,21 +157,19 @@ func applications(in Input, reg *registers, cover *coverage.Cover, told []*machi
 		}
 		area, err := covered(reg, cover, g.field, pieces)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		target[g], _, _ = shares(area)
 	}
-	crew := notes{starts: sorted(in.Starts), finishes: sorted(in.Finishes), weather: sorted(in.Weather)}
-	var out []nutrient.Application
-	for _, k := range keys {
+	for _, k := range g.keys {
 		a, err := application(reg, cover, k, all[k], errors[k.ground][k.machine], target[k.ground])
 		if err != nil {
-			return nil, err
+			return err
 		}
-		crew.write(&a)
-		out = append(out, a)
+		g.crew.write(&a)
+		g.input.Applications = append(g.input.Applications, a)
 	}
-	return out, nil
+	return nil
 }
 
 // addSpreads sorts a machine's spreading into applications.
@@ -170,6 +187,9 @@ func (m *machine) addSpreads(reg *registers, batches deliveries, ask NutrientAsk
 				all[k] = &spread{}
 			}
 			all[k].segments = append(all[k].segments, s)
+			if n := len(all[k].periods); n == 0 || all[k].periods[n-1] != i {
+				all[k].periods = append(all[k].periods, i)
+			}
 			all[k].massKg += flows[i].massKg(s)
 			all[k].open = all[k].open || flows[i].open
 		}
@@ -226,28 +246,32 @@ type notes struct {
 
 // write fills in who, how, how far from water, and in what weather: the last
 // start before and the first end after of the machine on the field (or on no
-// field that it names), and the weather noted nearest.
-func (n notes) write(a *nutrient.Application) {
-	var start schemas.JobStarted
+// field that it names), and the weather noted nearest. It names the events that say so.
+func (n notes) write(a *nutrient.Application) (uses []schemas.EventID) {
+	var start At[schemas.JobStarted]
 	const near = noteH * time.Hour
 	for _, s := range n.starts {
 		if s.Machine == a.Machine && (s.Data.Field == "" || s.Data.Field == a.Field) && !s.Time.After(a.From) && a.From.Sub(s.Time) <= near {
-			start = s.Data
+			start = s
 		}
 	}
-	a.Job, a.Operator = start.Job, start.Operator
+	uses = append(uses, start.ID)
+	a.Job, a.Operator = start.Data.Job, start.Data.Operator
 	for _, f := range n.finishes {
 		if f.Machine == a.Machine && (f.Data.Field == "" || f.Data.Field == a.Field) && !f.Time.Before(a.To) && f.Time.Sub(a.To) <= near {
 			d := f.Data
 			a.Job, a.Operator = cmp.Or(a.Job, d.Job), cmp.Or(a.Operator, d.Operator)
 			a.CertificateHolder, a.Method, a.Buffers = d.CertificateHolder, d.Method, d.Buffers
+			uses = append(uses, f.ID)
 			break
 		}
 	}
 	best := near + 1
+	var nearest schemas.EventID
 	for _, w := range n.weather {
 		if off := w.Time.Sub(a.From).Abs(); off < best && (w.Machine == a.Machine || w.Machine == "") {
-			a.Weather, best = &w.Data, off
+			a.Weather, best, nearest = &w.Data, off, w.ID
 		}
 	}
+	return append(uses, nearest)
 }

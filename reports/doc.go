@@ -7,6 +7,9 @@
 // Does not own: any computation beyond formatting, how a table is drawn
 // (reports/render).
 //
+// Also owns: the IDs of a season's figures and what each sums (Why), and the
+// JSON Schema of a season's records.
+//
 // Invariants: the same result gives the same table.
 //
 // Units and times: results come in kg, m2, kg/ha; documents show t, ha and

@@ -54,7 +54,7 @@ func newApp() *cli.App {
 		Commands: []*cli.Command{
 			demoCommand(), hubCommand(), publishCommand(), reconcileCommand(), fieldsCommand(), driftCommand(), balanceCommand(), stockCommand(),
 			gapsCommand(), rejectsCommand(), exportCommand(), mapCommand(), calibrateCommand(), jobsheetCommand(), billCommand(), creditCommand(), documentsCommand(),
-			verifyCommand(), trackCommand(), coverageCommand(), enrolCommand(), revokeCommand(), devicesCommand(),
+			seasonCommand(), whyCommand(), rulesCommand(), verifyCommand(), trackCommand(), coverageCommand(), enrolCommand(), revokeCommand(), devicesCommand(),
 		},
 		Action: func(c *cli.Context) error {
 			if c.Args().Present() {

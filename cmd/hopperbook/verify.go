@@ -18,10 +18,11 @@ import (
 func verifyCommand() *cli.Command {
 	return &cli.Command{
 		Name:      "verify",
-		ArgsUsage: "NUMBER|FILE",
-		Usage:     "hold an issued document against the book: is it whole, is its evidence the same",
-		Description: "Takes the number of a document, or a PDF, HTML or UBL file of it, which bears its number and digest; a CSV bears\n" +
-			"none. Only that mark is read from a file, not its words. Works the digest of the evidence out anew from the book. Exit status 6 (conflict) where the document or the evidence is another one.\n\n" +
+		ArgsUsage: "NUMBER|FILE|DIR",
+		Usage:     "hold an issued document, or a folder of season records, against the book: is it whole, is its evidence the same",
+		Description: "Takes the number of a document; or a PDF, HTML or UBL file of it, which bears its number and digest (a CSV bears none; only that\n" +
+			"mark is read from a file, not its words); or a folder that season --out wrote, whose files are held against their manifest.\n" +
+			"Works the digest of the evidence out anew from the book. Exit status 6 (conflict) where the document or the evidence is another one.\n\n" +
 			"Example:\n  hopperbook verify bills/2026-0004.pdf",
 		Flags:  tableFlags(),
 		Action: verifyAction,
@@ -29,9 +30,12 @@ func verifyCommand() *cli.Command {
 }
 
 func verifyAction(c *cli.Context) error {
-	arg, err := oneArgument(c, "NUMBER or FILE")
+	arg, err := oneArgument(c, "NUMBER, FILE or DIR")
 	if err != nil {
 		return err
+	}
+	if isFolder(arg) {
+		return verifyPack(c, arg)
 	}
 	number, printed, err := documentOf(arg)
 	if err != nil {

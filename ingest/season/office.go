@@ -136,7 +136,8 @@ func (o *office) registers() {
 	e := earthAt(originLatDeg, originLonDeg)
 	for _, f := range p.fields {
 		o.note(schemas.TypeRegisterField, schemas.RegisterField{
-			Field: f.id, Customer: customers()[f.customer].id, Name: f.name, Boundary: f.boundary(e), Crop: f.crop,
+			Field: f.id, Customer: customers()[f.customer].id, Name: f.name, Boundary: f.boundary(e), Crop: f.crop, Soil: f.soil,
+			Holding: schemas.HoldingID(customers()[f.customer].id), LandUse: f.landUse(), Zones: []string{},
 		})
 	}
 	for _, jobs := range p.jobs {

@@ -25,6 +25,8 @@ func (p product) stockpile() schemas.StockpileID {
 	return schemas.StockpileID("pile-" + string(p.id))
 }
 
+const invented = "invented for the demo"
+
 const (
 	lime = iota
 	gypsum
@@ -36,13 +38,13 @@ func products() []product {
 	pct := func(v float64) *float64 { return &v }
 	return []product{
 		lime: {"lime-powder", "Lime powder", "powder", 1250, 2500, 12, 180, "high",
-			schemas.Analysis{NeutralisingValuePct: pct(94), CaPct: pct(37.5), MoisturePct: pct(3)}},
+			schemas.Analysis{NPct: pct(0), PPct: pct(0), KPct: pct(0), SPct: pct(0), NeutralisingValuePct: pct(94), Fineness: pct(0.82), CaPct: pct(37.5), MoisturePct: pct(3), Kind: schemas.KindManufactured, Source: invented}},
 		gypsum: {"gypsum", "Gypsum", "powder", 1080, 1000, 13, 140, "high",
-			schemas.Analysis{CaPct: pct(22), SPct: pct(17), MoisturePct: pct(6)}},
+			schemas.Analysis{NPct: pct(0), PPct: pct(0), KPct: pct(0), CaPct: pct(22), SPct: pct(17), MoisturePct: pct(6), NeutralisingValuePct: pct(0), Kind: schemas.KindManufactured, Source: invented}},
 		super: {"super-9p", "Superphosphate, granular", "granular", 1100, 350, 16, 70, "low",
-			schemas.Analysis{PPct: pct(9), SPct: pct(11), CaPct: pct(20)}},
+			schemas.Analysis{NPct: pct(0), PPct: pct(9), KPct: pct(0), SPct: pct(11), CaPct: pct(20), NeutralisingValuePct: pct(0), Kind: schemas.KindManufactured, Source: invented}},
 		urea: {"urea-46n", "Urea, granular", "granular", 750, 180, 17, 55, "low",
-			schemas.Analysis{NPct: pct(46)}},
+			schemas.Analysis{NPct: pct(46), PPct: pct(0), KPct: pct(0), SPct: pct(0), CaPct: pct(0), MgPct: pct(0), NeutralisingValuePct: pct(0), Kind: schemas.KindManufactured, Source: invented}},
 	}
 }
 
@@ -75,6 +77,7 @@ func customers() []customer {
 type field struct {
 	id       schemas.FieldID
 	name     string
+	soil     string
 	customer int
 	shape    area
 	gate     pt // where the loader tips, just outside the boundary
@@ -100,6 +103,7 @@ func newField(seed uint64, i int) (field, error) {
 		crop:     [...]string{"pasture", "barley", "kale", "pasture"}[rng.IntN(4)],
 	}
 	f.name = fmt.Sprintf("%s paddock %d", [...]string{"Gull", "Tussock", "Culvert", "Thistle", "Shed", "Lagoon", "Windmill"}[rng.IntN(7)], i+1)
+	f.soil = [...]string{"silt loam", "clay loam", "stony loam"}[i%3]
 	row, col := i/farmFields, i%farmFields
 	centre := pt{
 		(float64(col) - 1.5 + rng.Float64()*0.16) * gridM,
@@ -150,6 +154,17 @@ func draw(rng *rand.Rand, centre pt, areaM2 float64, notch, hole bool) area {
 		}
 	}
 	return f
+}
+
+// landUse goes by the crop.
+func (f field) landUse() string {
+	switch f.crop {
+	case "pasture":
+		return "pasture"
+	case "kale":
+		return "annual_forage"
+	}
+	return "arable"
 }
 
 // drivable fields have headlands at every bout width, and hold their hole well

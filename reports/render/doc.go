@@ -1,6 +1,6 @@
-// Package render draws view models: plain text for a terminal, CSV, maps as
+// Package render draws view models: plain text for a terminal, CSV, XLSX, maps as
 // PNG, GeoTIFF and GeoJSON, control charts as PNG and SVG, and sheets (certificates, invoices,
-// job sheets, stock statements) as PDF and HTML.
+// job sheets, stock statements, season records) as PDF and HTML.
 //
 // Owns: alignment, CSV form (RFC 4180), page and colours of maps and charts, raster and
 // vector file formats (TIFF 6.0 with OGC GeoTIFF 1.1 keys, RFC 7946), tracing cells into contours.

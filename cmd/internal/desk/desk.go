@@ -36,15 +36,19 @@ const (
 	Document  = "document"  // an issued document beside the book as it is
 	Documents = "documents" // every issued document
 	JobSheet  = "jobsheet"  // what was done for a job; asked with JobSheetParams
+	Season    = "season"    // a customer's records of a season; asked with SeasonParams
+	Why       = "why"       // where a figure of a season's records comes from; asked with WhyParams
 	Certify   = "certify"   // a machine's calibration certificate; asked with CertifyParams
 )
 
 // Desk answers from one book. Safe for concurrent use.
 type Desk struct {
-	book    *book.Book
-	working sync.Mutex // one reconciliation at a time; the next finds it done
-	work    *worked    // guarded by working; nil: to be read
-	issuing sync.Mutex // one document at a time, so that numbers have no gap
+	book       *book.Book
+	working    sync.Mutex  // one reconciliation at a time; the next finds it done
+	work       *worked     // guarded by working; nil: to be read
+	seasons    sync.Mutex  // one season at a time; taken before working
+	lastSeason *seasonWork // guarded by seasons; nil: none
+	issuing    sync.Mutex  // one document at a time, so that numbers have no gap
 }
 
 // New makes a desk of an open book.
@@ -54,7 +58,7 @@ func New(b *book.Book) *Desk {
 
 // Questions lists the questions.
 func (d *Desk) Questions() []string {
-	return []string{Reconcile, Fields, Drift, Balance, Stock, Gaps, Rejects, Export, Marks, Counts, Map, Tests, Certify, Bill, Credit, Document, Documents, JobSheet}
+	return []string{Reconcile, Fields, Drift, Balance, Stock, Gaps, Rejects, Export, Marks, Counts, Map, Tests, Certify, Bill, Credit, Document, Documents, JobSheet, Season, Why}
 }
 
 // Answer writes the answer to w.
@@ -94,6 +98,10 @@ func (d *Desk) Answer(ctx context.Context, question string, params []byte, w io.
 		return d.credit(ctx, params, w)
 	case Document:
 		return d.document(ctx, params, w)
+	case Season:
+		return d.seasonRecords(ctx, params, w)
+	case Why:
+		return d.why(ctx, params, w)
 	case Documents:
 		return d.documents(ctx, w)
 	case JobSheet:

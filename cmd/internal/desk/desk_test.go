@@ -295,6 +295,9 @@ func TestAnUnknownQuestionSaysSo(t *testing.T) {
 		if slices.Contains([]string{Map, Balance, Certify, Bill, Credit, Document, JobSheet}, q) && fault.CodeOf(err) == fault.NotFound { // of a field, a machine, a job, and there is none
 			continue
 		}
+		if slices.Contains([]string{Season, Why}, q) && fault.CodeOf(err) == fault.Usage { // no season is named
+			continue
+		}
 		if err != nil {
 			t.Errorf("%s of an empty book: %v", q, err)
 		}

@@ -30,8 +30,10 @@ type worked struct {
 }
 
 type evidenceLine struct {
-	kind schemas.EventType
-	text string // identity and SHA-256
+	kind     schemas.EventType
+	identity schemas.Identity
+	at       time.Time
+	text     string // identity and SHA-256
 }
 
 // keptFixes is up to how many fixes the work is kept between questions: issuing
@@ -113,7 +115,7 @@ func readWork(ctx context.Context, v *book.View, events string) (*worked, error)
 	}
 	err = v.Events(ctx, evidenceTypes(), func(e *schemas.Event) error {
 		sum := sha256.Sum256(e.Raw)
-		w.lines[e.ID] = append(w.lines[e.ID], evidenceLine{e.Type, e.Identity.String() + " " + hex.EncodeToString(sum[:]) + "\n"})
+		w.lines[e.ID] = append(w.lines[e.ID], evidenceLine{e.Type, e.Identity, e.Time, e.Identity.String() + " " + hex.EncodeToString(sum[:]) + "\n"})
 		return nil
 	})
 	if err != nil {
@@ -275,6 +277,11 @@ func (l *ledger) evidence(w *reconcile.Work, agreement schemas.AgreementID) evid
 		uses[id] = true
 	}
 	uses[l.registered["agreement "+string(agreement)]] = true
+	return l.evidenceOf(uses)
+}
+
+// evidenceOf adds to some events what amends them, and digests them.
+func (l *ledger) evidenceOf(uses map[schemas.EventID]bool) evidence {
 	for _, a := range l.amended {
 		if data, err := schemas.DecodeData[schemas.EventAmended](&a); err == nil && uses[data.Amends] {
 			uses[a.ID] = true

@@ -1,0 +1,136 @@
+package main
+
+import (
+	"encoding/csv"
+	"flag"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+
+	"hopperbook/reports"
+	"hopperbook/schemas"
+	"hopperbook/schemas/fault"
+)
+
+var updateSeason = flag.Bool("update", false, "write the golden files anew")
+
+// The demo's records: every form written, the text of the PDF as it was looked
+// at, one set of figures in the CSV, JSON and GeoJSON, and a change of a file or of the book
+// found out.
+func TestSeasonRecords(t *testing.T) {
+	book, dir := t.TempDir(), filepath.Join(t.TempDir(), "records")
+	must(t, "", "demo", "--dir", book, "--seed", "1")
+	args := []string{"season", "--book", book, "--customer", "fernwick", "--season", "2026", "--rules", "nz-synthetic-nitrogen-cap", "--rules", "us-oh-901-5-4-04", "--rules", "us-oh-905-326"}
+	out := must(t, "", append(args, "--out", dir)...)
+	if !strings.Contains(out, "LIMITS KEPT") || !strings.Contains(out, "no legal advice") {
+		t.Errorf("the terminal says\n%s", out)
+	}
+	raw, err := os.ReadFile(filepath.Join(dir, "records.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	a := decode[reports.SeasonAnswer](t, string(raw))
+	sameFigures(t, a, dir)
+	goldenPDF(t, dir)
+	must(t, "", "verify", dir, "--book", book)
+	why := decode[reports.WhyAnswer](t, must(t, "", "why", a.Applications[0].ID, "--json", "--book", book, "--customer", "fernwick", "--season", "2026"))
+	i := slices.IndexFunc(why.Events, func(e reports.WhyEvent) bool { return e.Type == schemas.TypeLoadWeighed })
+	if i < 0 || why.Value != a.Applications[0].MassKg || len(why.Events) != a.Applications[0].Events {
+		t.Fatalf("why %s: %+v", a.Applications[0].ID, why)
+	}
+	page := filepath.Join(dir, "applications.csv")
+	text, _ := os.ReadFile(page)
+	if err := os.WriteFile(page, append(text, '\n'), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	must(t, line("event.amended", "2026-04-01T00:00:00Z", `{"amends":"`+string(why.Events[i].ID)+`","action":"void","reason":"weighed twice"}`)+"\n", "publish", "-", "--book", book)
+	if out, _, exit := command(t, "", "verify", dir, "--book", book); exit != fault.Conflict.Exit() || !strings.Contains(out, "applications.csv") || !strings.Contains(out, "evidence: ") {
+		t.Errorf("a changed file and book: exit %d\n%s", exit, out)
+	}
+}
+
+// sameFigures holds the CSV and, by ogrinfo, the GeoJSON against the JSON.
+func sameFigures(t *testing.T, a reports.SeasonAnswer, dir string) {
+	t.Helper()
+	file, err := os.Open(filepath.Join(dir, "applications.csv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer file.Close()
+	rows, err := csv.NewReader(file).ReadAll()
+	if err != nil || len(rows) != len(a.Applications)+1 {
+		t.Fatalf("%v: %d rows", err, len(rows))
+	}
+	for i, p := range a.Applications {
+		if rows[i+1][0] != p.ID || rows[i+1][16] != strconv.FormatFloat(p.MassKg, 'f', 1, 64) {
+			t.Errorf("row %v, want %s, %v kg", rows[i+1][:17], p.ID, p.MassKg)
+		}
+	}
+	if _, err := exec.LookPath("ogrinfo"); err != nil {
+		t.Log("ogrinfo is not installed; the GeoJSON is not held against a second reader")
+		return
+	}
+	out, err := exec.Command("ogrinfo", "-ro", "-al", "-geom=SUMMARY", filepath.Join(dir, "applications.geojson")).CombinedOutput()
+	if err != nil || !strings.Contains(string(out), "Feature Count: 4") || !strings.Contains(string(out), "POLYGON") || !strings.Contains(string(out), "WGS 84") {
+		t.Errorf("%v\n%s", err, out)
+	}
+	for _, f := range reports.SeasonFeatures(a) {
+		if want := "mass_kg (Real) = " + strconv.FormatFloat(f.Sum.MassKg, 'g', 15, 64); !strings.Contains(string(out), want) {
+			t.Errorf("no %q in\n%s", want, out)
+		}
+	}
+}
+
+func goldenPDF(t *testing.T, dir string) {
+	t.Helper()
+	if _, err := exec.LookPath("pdftotext"); err != nil {
+		t.Log("pdftotext is not installed; the text of the PDF is not checked")
+		return
+	}
+	got, err := exec.Command("pdftotext", "-layout", filepath.Join(dir, "records.pdf"), "-").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	const golden = "testdata/season.golden.txt"
+	if *updateSeason {
+		if err := os.MkdirAll("testdata", 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(golden, got, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(golden)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if string(got) != string(want) {
+		t.Errorf("the PDF says\n%s", got)
+	}
+}
+
+func TestRules(t *testing.T) {
+	out := must(t, "", "rules")
+	if !strings.Contains(out, "nz-synthetic-nitrogen-cap") || !strings.Contains(out, "no legal advice") || !strings.Contains(out, "read at https://") {
+		t.Errorf("rules prints\n%s", out)
+	}
+	name := filepath.Join(t.TempDir(), "mine.json")
+	shown := must(t, "", "rules", "show", "us-oh-905-326")
+	if err := os.WriteFile(name, []byte(shown), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	must(t, "", "rules", "check", name)
+	if err := os.WriteFile(name, []byte(strings.Replace(shown, `"caveat"`, `"caveats"`, 1)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, stderr, exit := command(t, "", "rules", "check", name); exit != fault.Input.Exit() || !strings.Contains(stderr, "caveat") {
+		t.Errorf("a misspelt field: exit %d, %s", exit, stderr)
+	}
+	if _, _, exit := command(t, "", "rules", "show", "none"); exit != fault.NotFound.Exit() {
+		t.Errorf("no such rules: exit %d", exit)
+	}
+}

@@ -1,0 +1,273 @@
+package desk
+
+import (
+	"cmp"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"hopperbook/reconcile"
+	"hopperbook/reconcile/nutrient"
+	"hopperbook/reports"
+	"hopperbook/schemas"
+	"hopperbook/schemas/fault"
+)
+
+// SeasonParams says whose season is asked for, and held against what.
+type SeasonParams struct {
+	Customer schemas.CustomerID `json:"customer"`
+	Season   string             `json:"season"`              // "2026", or "2025/26" from Starts on
+	Starts   string             `json:"starts,omitempty"`    // MM-DD of a season over two years; "": DefaultStarts
+	Zone     string             `json:"time_zone,omitempty"` // "": the contractor's, else that of the machines, else UTC
+	Rules    []string           `json:"rules,omitempty"`     // IDs of shipped rule files
+	Files    []RuleFile         `json:"rule_files,omitempty"`
+}
+
+// RuleFile is a user's rule file.
+type RuleFile struct {
+	Name string `json:"name"`
+	Text string `json:"text"`
+}
+
+// DefaultStarts is the first day of a season over two years: common practice
+// of the southern half, no source.
+const DefaultStarts = "07-01"
+
+// WhyParams asks where a figure of a season comes from.
+type WhyParams struct {
+	SeasonParams
+	ID string `json:"id"`
+}
+
+// period reads the season's name.
+func (p SeasonParams) period() (nutrient.Period, error) {
+	wrong := fault.Newf("read the season", fault.Usage, fmt.Sprintf("%q is no season", p.Season), "write it like 2026, or 2025/26 with --starts MM-DD where it does not begin on 1 July")
+	if first, last, over := strings.Cut(p.Season, "/"); over {
+		a, err := time.Parse("2006", first)
+		starts, bad := time.Parse("2006-01-02", "2001-"+cmp.Or(p.Starts, DefaultStarts))
+		switch {
+		case bad != nil:
+			return nutrient.Period{}, fault.Newf("read the season", fault.Usage, p.Starts+" is no day of every year", "write --starts like 07-01")
+		case err != nil || fmt.Sprintf("%02d", (a.Year()+1)%100) != last || starts.YearDay() == 1:
+			return nutrient.Period{}, wrong
+		}
+		return nutrient.Period{Kind: nutrient.FromDate, Month: int(starts.Month()), Day: starts.Day()}, nil
+	}
+	if _, err := time.Parse("2006", p.Season); err != nil {
+		return nutrient.Period{}, wrong
+	}
+	return nutrient.Period{Kind: nutrient.CalendarYear}, nil
+}
+
+// rules reads the rule files asked for, each once.
+func (p SeasonParams) rules() ([]nutrient.Rules, error) {
+	all, err := nutrient.Named(p.Rules...)
+	if err != nil {
+		return nil, err
+	}
+	for _, f := range p.Files {
+		r, err := nutrient.Read(f.Name, []byte(f.Text))
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, r)
+	}
+	for i, r := range all {
+		if slices.ContainsFunc(all[:i], func(o nutrient.Rules) bool { return o.ID == r.ID }) {
+			return nil, fault.Newf("read the rules", fault.Usage, "rule file "+r.ID+" is named twice", "name each once, and give a file of your own an id of its own")
+		}
+	}
+	return all, nil
+}
+
+// seasonWork is everything a season's answer is made of, of one state of the
+// book.
+type seasonWork struct {
+	head   int64
+	asked  string
+	ledger *ledger
+	season reconcile.Season
+	result nutrient.Result
+	answer reports.SeasonAnswer
+}
+
+// seasonWork keeps the last one: figures of one season are followed one after
+// the other.
+func (d *Desk) seasonWork(ctx context.Context, p SeasonParams) (*seasonWork, error) {
+	asked, err := json.Marshal(p)
+	if err != nil {
+		return nil, fault.New("answer season", fault.Internal, err, "")
+	}
+	head, err := d.book.Head(ctx)
+	if err != nil {
+		return nil, err
+	}
+	d.seasons.Lock()
+	defer d.seasons.Unlock()
+	if k := d.lastSeason; k != nil && k.head == head && k.asked == string(asked) {
+		return k, nil
+	}
+	d.lastSeason = nil
+	w, err := d.makeSeason(ctx, p)
+	if err != nil {
+		return nil, err
+	}
+	w.head, w.asked = head, string(asked)
+	d.lastSeason = w
+	return w, nil
+}
+
+func (d *Desk) makeSeason(ctx context.Context, p SeasonParams) (*seasonWork, error) {
+	period, err := p.period()
+	if err != nil {
+		return nil, err
+	}
+	rules, err := p.rules()
+	if err != nil {
+		return nil, err
+	}
+	l, err := d.readLedger(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if _, known := l.customers[p.Customer]; !known && !slices.ContainsFunc(l.in.Fields, func(f reconcile.At[schemas.RegisterField]) bool { return f.Data.Customer == p.Customer }) {
+		return nil, fault.Newf("find customer "+string(p.Customer), fault.NotFound, "it is not registered and no field is its", "name one with --customer")
+	}
+	zone, err := l.zone(p.Zone)
+	if err != nil {
+		return nil, err
+	}
+	w := &seasonWork{ledger: l}
+	if w.season, err = reconcile.Seasonal(l.in, reconcile.NutrientAsk{Location: zone, Season: period, Customer: p.Customer, Rules: rules}); err != nil {
+		return nil, err
+	}
+	if w.result, err = nutrient.Run(w.season.Input); err != nil {
+		return nil, err
+	}
+	frame := reports.SeasonFrame{Customer: p.Customer, CustomerName: l.customers[p.Customer].Name, Location: zone, Products: map[schemas.ProductID]string{}, Boundaries: map[schemas.FieldID]schemas.Boundary{}}
+	if l.contractor != nil {
+		frame.Contractor = l.contractor.Name
+	}
+	for _, e := range l.in.Products {
+		frame.Products[e.Data.Product] = e.Data.Name
+	}
+	for _, e := range l.in.Fields {
+		frame.Boundaries[e.Data.Field] = e.Data.Boundary
+	}
+	var any bool
+	if w.answer, any = reports.NewSeasonAnswer(w.season, w.result, p.Season, frame); !any {
+		return nil, fault.Newf("season "+p.Season, fault.NotFound, "the book has no application of "+string(p.Customer)+" in it", "it has some in: "+cmp.Or(strings.Join(seasonNames(w.result), ", "), "none"))
+	}
+	return w, w.prove(ctx, d)
+}
+
+// prove adds the evidence: every event of every application shown.
+func (w *seasonWork) prove(ctx context.Context, d *Desk) error {
+	uses := map[schemas.EventID]bool{}
+	for i, a := range w.season.Input.Applications {
+		if !slices.ContainsFunc(w.answer.Applications, func(s reports.SeasonApplication) bool { return s.ID == "application/"+a.ID }) {
+			continue
+		}
+		for _, id := range w.season.Origins[i].Uses {
+			uses[id] = true
+		}
+	}
+	e := w.ledger.evidenceOf(uses)
+	w.answer.Evidence = reports.Evidence{Digest: e.digest, Kinds: map[string]int64{}}
+	for _, k := range e.kinds {
+		w.answer.Evidence.Kinds[k.Kind] = k.Count
+		w.answer.Evidence.Events += k.Count
+	}
+	for id := range uses {
+		for _, line := range w.ledger.lines[id] {
+			if line.at.After(w.answer.AsOf) {
+				w.answer.AsOf = line.at
+			}
+		}
+	}
+	gaps, err := d.book.Gaps(ctx)
+	for _, g := range gaps {
+		w.answer.Gaps = append(w.answer.Gaps, reports.Gap{Source: g.Source, From: g.From, To: g.To})
+	}
+	return err
+}
+
+// zone is whose days a season's records are in.
+func (l *ledger) zone(asked string) (*time.Location, error) {
+	name := asked
+	if name == "" && l.contractor != nil {
+		name = l.contractor.TimeZone
+	}
+	if name == "" {
+		zones := map[string]bool{}
+		for _, m := range l.in.Machines {
+			if z := m.Data.TimeZone; z != "" {
+				zones[z], name = true, z
+			}
+		}
+		if len(zones) > 1 {
+			return nil, fault.Newf("choose a time zone", fault.Usage, "the machines are of several time zones", "name one with --zone, or register the contractor with one")
+		}
+	}
+	zone, err := time.LoadLocation(cmp.Or(name, "UTC"))
+	if err != nil {
+		return nil, fault.New("read time zone "+name, fault.Usage, err, "use an IANA name, like Europe/Vienna")
+	}
+	return zone, nil
+}
+
+func seasonNames(r nutrient.Result) (names []string) {
+	for _, s := range r.Sums {
+		names = append(names, s.Season.Name)
+	}
+	slices.Sort(names)
+	return slices.Compact(names)
+}
+
+func (d *Desk) seasonRecords(ctx context.Context, params []byte, w io.Writer) error {
+	var p SeasonParams
+	if err := json.Unmarshal(params, &p); err != nil {
+		return fault.New("answer season", fault.Usage, err, "")
+	}
+	work, err := d.seasonWork(ctx, p)
+	if err != nil {
+		return err
+	}
+	return write(w, work.answer)
+}
+
+func (d *Desk) why(ctx context.Context, params []byte, w io.Writer) error {
+	var p WhyParams
+	if err := json.Unmarshal(params, &p); err != nil {
+		return fault.New("answer why", fault.Usage, err, "")
+	}
+	work, err := d.seasonWork(ctx, p.SeasonParams)
+	if err != nil {
+		return err
+	}
+	a, ok := reports.Why(work.answer, work.result, p.ID)
+	if !ok {
+		return fault.Newf("find "+p.ID, fault.NotFound, "no figure of these records has this ID", "records.json has the ID beside each figure; name the same customer, season and rules")
+	}
+	if name, is := strings.CutPrefix(p.ID, "application/"); is {
+		i := slices.IndexFunc(work.season.Origins, func(o reconcile.Origin) bool { return o.Application == name })
+		uses := map[schemas.EventID]bool{}
+		for _, id := range work.season.Origins[i].Uses {
+			uses[id] = true
+		}
+		work.ledger.evidenceOf(uses) // what amends them joins
+		for id := range uses {
+			for _, e := range work.ledger.lines[id] {
+				a.Events = append(a.Events, reports.WhyEvent{ID: id, Type: e.kind, Time: e.at, Source: e.identity.Source, Sequence: e.identity.Sequence})
+			}
+		}
+		slices.SortFunc(a.Events, func(x, y reports.WhyEvent) int {
+			return cmp.Or(x.Time.Compare(y.Time), strings.Compare(string(x.ID), string(y.ID)))
+		})
+	}
+	return write(w, a)
+}

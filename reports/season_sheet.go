@@ -1,0 +1,300 @@
+package reports
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"hopperbook/reconcile/nutrient"
+)
+
+// seasonCautions stand on the first page, whatever the rules.
+var seasonCautions = [...]string{
+	"These records are no legal advice and no permit: the local authority and a licensed adviser decide what applies, and local codes go before anything here.",
+	"A limit that is kept here is kept by what is in this book. What was spread by others, or not recorded, is not in it.",
+}
+
+// Sheet is the records for reading: what stands against them first.
+func (a SeasonAnswer) Sheet() Sheet {
+	s := Sheet{Title: "Season records", Subject: fmt.Sprintf("%s, season %s", a.named(), a.Season.Name), Made: a.AsOf, AgainstTitle: "Read this first", Facts: a.facts(), Mark: a.Mark(),
+		Foot: "Days are of " + a.TimeZone + ". Intervals hold 95 of 100 times. Evidence: " + fmt.Sprint(a.Evidence.Events) + " events, SHA-256 " + a.Evidence.Digest + ". hopperbook why ID leads from a figure to its events; the IDs stand in the CSV, XLSX and JSON."}
+	s.Status = a.status()
+	s.Against = append(s.Against, a.loud()...)
+	s.Against = append(s.Against, seasonCautions[:]...)
+	s.Against = append(s.Against, caveats(a)...)
+	s.Tables = []Table{a.verdictPage(), a.fieldPage(), a.applicationPage(), a.crewPage(), dropID(seasonPlanned(a)), a.checkPage(), a.missingPage(), a.balancePage(), a.unknownPage()}
+	s.Tables = slices.DeleteFunc(s.Tables, func(t Table) bool { return len(t.Rows) == 0 && len(t.Notes) == 0 })
+	for _, r := range a.Rules {
+		s.Remarks = append(s.Remarks, r.ID+": "+r.Law+", read on "+r.DateRead+": "+strings.Join(r.Sources, " "))
+	}
+	s.Signatures = []string{"For the contractor (name, date)", "For the farm (name, date)"}
+	return s
+}
+
+// Mark is what names these records in a file.
+func (a SeasonAnswer) Mark() string {
+	return "hopperbook-season " + string(a.Customer) + " " + a.Season.Name + " sha256:" + a.Evidence.Digest
+}
+
+func (a SeasonAnswer) named() string {
+	if a.CustomerName == "" {
+		return string(a.Customer)
+	}
+	return a.CustomerName
+}
+
+func (a SeasonAnswer) count(state string) (n int) {
+	for _, v := range a.Verdicts {
+		if v.State == state {
+			n++
+		}
+	}
+	return n
+}
+
+func (a SeasonAnswer) status() string {
+	switch {
+	case len(a.Rules) == 0:
+		return "NOT HELD AGAINST ANY LIMIT"
+	case a.count(nutrient.Over) > 0:
+		return "LIMIT EXCEEDED"
+	case a.count(nutrient.NotShown) > 0:
+		return "CANNOT BE SHOWN TO BE UNDER"
+	case slices.ContainsFunc(a.Checks, func(c SeasonCheck) bool { return c.State == nutrient.Broken }):
+		return "A RULE WAS BROKEN"
+	case a.count(nutrient.Under) > 0:
+		return "LIMITS KEPT"
+	}
+	return "NO LIMIT APPLIES"
+}
+
+// loud is what nobody may overlook: verdicts that are not kept, broken checks.
+func (a SeasonAnswer) loud() (out []string) {
+	for _, v := range a.Verdicts {
+		if v.State == nutrient.Over || v.State == nutrient.NotShown {
+			out = append(out, fmt.Sprintf("%s: %s %s, %s, %s: %s", VerdictWords(v.State), v.Scope, v.Subject, v.Rule, v.Section, v.Text))
+		}
+	}
+	for _, c := range a.Checks {
+		if c.State == nutrient.Broken {
+			out = append(out, fmt.Sprintf("%s: field %s, %s, %s: %s", checkWords(c.State), c.Field, c.Rule, c.Section, c.Text))
+		}
+	}
+	if len(a.Gaps) > 0 {
+		out = append(out, fmt.Sprintf("EVENTS ARE MISSING: %d gaps are known in the book; these records may lack applications.", len(a.Gaps)))
+	}
+	if n := len(a.Missing); n > 0 {
+		out = append(out, fmt.Sprintf("RECORDS ARE MISSING: %d that the rules want are not in the book; they are listed with how to supply them.", n))
+	}
+	return out
+}
+
+func (a SeasonAnswer) facts() [][2]string {
+	area, mass, fields := 0.0, 0.0, map[string]bool{}
+	for _, f := range a.Fields {
+		area += f.AreaM2
+	}
+	for _, p := range a.Applications {
+		mass += p.MassKg
+		fields[string(p.Field)] = true
+	}
+	out := [][2]string{{"Farm", a.named()}, {"Season", a.Season.Name + ": " + a.FirstDay + " to " + a.LastDay},
+		{"Fields", fmt.Sprintf("%d registered, %s ha; %d spread", len(a.Fields), hectares4(area), len(fields))}, {"Applications", fmt.Sprintf("%d, %s t of product", len(a.Applications), tonnes(mass))}}
+	if a.Contractor != "" {
+		out = slices.Insert(out, 1, [2]string{"Contractor", a.Contractor})
+	}
+	var rules []string
+	for _, r := range a.Rules {
+		rules = append(rules, r.Title)
+	}
+	if len(rules) == 0 {
+		rules = []string{"none: add --rules"}
+	}
+	return append(out, [2]string{"Held against", strings.Join(rules, "; ")})
+}
+
+func dropID(t Table) Table {
+	t.Columns = t.Columns[1:]
+	for i, r := range t.Rows {
+		t.Rows[i] = r[1:]
+	}
+	return t
+}
+
+func (a SeasonAnswer) verdictPage() Table {
+	t := Table{Caption: "Limits", Columns: []Column{{"verdict", "Verdict", false}, {"of", "Of", false}, {"rule", "Rule", false}, {"period", "Period", false}, {"value", "Value", true}, {"interval", "95 %", true}, {"limit", "Limit", true}, {"unit", "Unit", false}}}
+	idle := 0
+	for _, v := range a.Verdicts {
+		if v.State == nutrient.NotApplicable {
+			idle++
+			continue
+		}
+		high := number(v.High, 1)
+		if !v.HighKnown {
+			high = "not known"
+		}
+		t.Rows = append(t.Rows, []string{VerdictWords(v.State), v.Scope + " " + v.Subject, v.Rule + ", " + v.Section, v.Period.Name, number(v.Value, 1) + " " + string(v.Nutrient), number(v.Low, 1) + " to " + high, plain(v.LimitValue), v.Unit})
+	}
+	if idle > 0 {
+		t.Notes = append(t.Notes, fmt.Sprintf("%d more limits do not apply: they stand in the CSV with why.", idle))
+	}
+	if len(t.Rows) == 0 {
+		t.Columns = nil // no heads over nothing
+		t.Notes = append([]string{"No limit was held against these fields: " + map[bool]string{true: "no rules were named.", false: "none in the rules named applies."}[len(a.Rules) == 0]}, t.Notes...)
+	}
+	t.Notes = append(t.Notes, caveats(a)...)
+	return t
+}
+
+func (a SeasonAnswer) fieldPage() Table {
+	t := Table{Caption: "Nutrients by field, kg/ha of the field", Columns: []Column{{"field", "Field", false}, {"crop", "Crop", false}, {"area_ha", "ha", true}}, Notes: []string{"> : at least; the analysis of some product does not say. +-: 95 %. Lime: effective, as CaCO3."}}
+	forms := []nutrient.Form{"N", "P", "K", "S", "Ca", "Mg", nutrient.LimeForm}
+	for _, f := range forms {
+		t.Columns = append(t.Columns, Column{string(f), strings.ToUpper(string(f)[:1]) + string(f)[1:], true})
+	}
+	crop := map[string]SeasonField{}
+	for _, f := range a.Fields {
+		crop[string(f.Field)] = f
+	}
+	for _, s := range a.Sums {
+		if s.Scope != nutrient.ScopeField || s.Product != "" || s.Kind != "" {
+			continue
+		}
+		row := []string{s.Subject + " " + crop[s.Subject].Name, crop[s.Subject].Crop, hectares4(s.AreaM2)}
+		for _, f := range forms {
+			n := s.of(f)
+			cell := perHaCell(n.KgHa, s.AreaM2)
+			if s.AreaM2 > 0 {
+				cell = number(n.KgHa, 1)
+			}
+			if half := n.HighKgHa - n.KgHa; half > 0 {
+				cell += " +-" + number(half, 1)
+			}
+			if !n.Known {
+				cell = "> " + cell
+			}
+			row = append(row, cell)
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	return t
+}
+
+func (a SeasonAnswer) applicationPage() Table {
+	t := Table{Caption: "Applications", Columns: []Column{{"day", "Day", false}, {"field", "Field", false}, {"product", "Product", false}, {"area_ha", "ha", true}, {"kg", "kg", true}, {"interval", "95 %", true}, {"kg_ha", "kg/ha", true}, {"n", "N kg", true}, {"p", "P kg", true}, {"k", "K kg", true}}}
+	for _, p := range a.Applications {
+		row := []string{p.FromLocal, string(p.Field), string(p.Product), hectares4(p.AreaM2), number(p.MassKg, 0), number(p.MassLowKg, 0) + " to " + number(p.MassHighKg, 0), perHaCell(p.RateKgHa, p.AreaM2)}
+		for _, f := range []nutrient.Form{"N", "P", "K"} {
+			n := amountOf(p.Amounts, f)
+			cell := number(n.Kg, 1)
+			if !n.Known {
+				cell = "not known"
+			}
+			row = append(row, cell)
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	return t
+}
+
+func (a SeasonAnswer) crewPage() Table {
+	t := Table{Caption: "Who, with what, in what weather", Columns: []Column{{"day", "Day", false}, {"field", "Field", false}, {"machine", "Machine", false}, {"operator", "Operator", false}, {"calibration", "Calibration", false}, {"weather", "Weather", false}, {"buffers", "Buffers kept", false}}}
+	for _, p := range a.Applications {
+		calibration := "NONE"
+		if c := p.Calibration; !c.TestedAt.IsZero() {
+			calibration = "tested " + tested(c)
+			if !c.Valid {
+				calibration += ", NOT VALID: " + strings.Join(c.Reasons, "; ")
+			}
+		}
+		weather := "not noted"
+		if w := p.Weather; w != nil {
+			weather = fmt.Sprintf("wind %s m/s, rain %s mm, soil %s", number(w.WindMS, 1), number(w.RainMm, 1), strings.ReplaceAll(w.Soil, "_", " "))
+		}
+		operator, buffers := string(p.Operator), bufferWords(p.Buffers)
+		if operator == "" {
+			operator = "not noted"
+		}
+		if buffers == "" {
+			buffers = "not noted"
+		}
+		t.Rows = append(t.Rows, []string{p.Day, string(p.Field), string(p.Machine), operator, calibration, weather, buffers})
+	}
+	return t
+}
+
+// checkPage shows what is not kept; the CSV has all.
+func (a SeasonAnswer) checkPage() Table {
+	t := Table{Caption: "Checks", Columns: []Column{{"state", "State", false}, {"rule", "Rule", false}, {"check", "Check", false}, {"fields", "Fields", false}, {"text", "Why", false}}}
+	kept := 0
+	type key struct{ state, rule, kind, text string }
+	seen := map[key]int{}
+	for _, c := range a.Checks {
+		if c.State == nutrient.Kept || c.State == nutrient.NotApplicable {
+			kept++
+			continue
+		}
+		k := key{c.State, c.Rule, c.Kind, c.Text}
+		if i, again := seen[k]; again {
+			if !slices.Contains(strings.Split(t.Rows[i][3], ", "), string(c.Field)) {
+				t.Rows[i][3] += ", " + string(c.Field)
+			}
+			continue
+		}
+		seen[k] = len(t.Rows)
+		t.Rows = append(t.Rows, []string{checkWords(c.State), c.Rule + ", " + c.Section, strings.ReplaceAll(c.Kind, "_", " "), string(c.Field), c.Text})
+	}
+	if len(a.Checks) > 0 {
+		t.Notes = append([]string{fmt.Sprintf("%d more are kept or do not apply: they stand in the CSV.", kept)}, caveats(a)...)
+	}
+	return t
+}
+
+func (a SeasonAnswer) missingPage() Table {
+	t := Table{Caption: "Records that a rule wants and the book does not have", Columns: []Column{{"rule", "Rule", false}, {"record", "Record", false}, {"fields", "Fields", false}, {"how", "How to supply it", false}}}
+	at := map[string]int{}
+	for _, m := range a.Missing {
+		of := string(m.Field)
+		if i, again := at[m.Rule+m.Record]; again {
+			t.Rows[i][2] += ", " + of
+			continue
+		}
+		at[m.Rule+m.Record] = len(t.Rows)
+		t.Rows = append(t.Rows, []string{m.Rule + ", " + m.Section, m.Text, of, m.How})
+	}
+	return t
+}
+
+func (a SeasonAnswer) balancePage() Table {
+	t := Table{Caption: "Every season in the book, kg/ha of the field", Columns: []Column{{"field", "Field", false}, {"season", "Season", false}, {"n", "N", true}, {"p", "P", true}, {"k", "K", true}, {"s", "S", true}, {"lime", "Lime", true}}}
+	for _, s := range a.Balance {
+		row := []string{s.Subject, s.Season.Name}
+		for _, f := range []nutrient.Form{"N", "P", "K", "S", nutrient.LimeForm} {
+			n := s.of(f)
+			cell := perHaCell(n.KgHa, s.AreaM2)
+			if !n.Known {
+				cell = "> " + cell
+			}
+			row = append(row, cell)
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	return t
+}
+
+// unknownPage joins what is not known of many applications for the same reason.
+func (a SeasonAnswer) unknownPage() Table {
+	all := seasonNotKnown(a)
+	t := Table{Caption: all.Caption, Columns: []Column{{"what", "What", false}, {"times", "Times", true}, {"text", "Text", false}}}
+	count := map[string]int{}
+	for _, r := range all.Rows {
+		count[r[0]+r[2]]++
+	}
+	for _, r := range all.Rows {
+		if n := count[r[0]+r[2]]; n > 0 {
+			t.Rows = append(t.Rows, []string{r[0], fmt.Sprint(n), r[2]})
+			count[r[0]+r[2]] = 0
+		}
+	}
+	return t
+}

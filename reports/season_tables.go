@@ -1,0 +1,243 @@
+package reports
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"hopperbook/reconcile/nutrient"
+	"hopperbook/schemas"
+	"hopperbook/schemas/unit"
+)
+
+// SeasonTable is a table with the name of its file and sheet.
+type SeasonTable struct {
+	Name string
+	Table
+}
+
+// SeasonTables are a season's records for authorities: a file or sheet each,
+// every figure with its ID.
+func SeasonTables(a SeasonAnswer) []SeasonTable {
+	return []SeasonTable{{"applications", seasonApplications(a)}, {"nutrients", seasonNutrients(a)}, {"verdicts", seasonVerdicts(a)}, {"checks", seasonChecks(a)},
+		{"missing", seasonMissing(a)}, {"planned", seasonPlanned(a)}, {"balance", seasonBalance(a)}, {"rules", seasonRules(a)}, {"not_known", seasonNotKnown(a)}}
+}
+
+func hectares4(m2 float64) string {
+	if m2 <= 0 {
+		return "-"
+	}
+	return number(m2/unit.M2PerHa, 4)
+}
+
+func perHaCell(v, m2 float64) string {
+	if m2 <= 0 {
+		return "-"
+	}
+	return number(v, 2)
+}
+
+func knownWords(known bool) string {
+	if known {
+		return "yes"
+	}
+	return "at least"
+}
+
+// shownForms are the forms that tables show; the JSON has all.
+var shownForms = [...]nutrient.Form{"N", "P", "P2O5", "K", "K2O", "S", "Ca", "Mg", nutrient.LimeForm}
+
+func seasonApplications(a SeasonAnswer) Table {
+	t := Table{Caption: "Applications", Columns: []Column{{"id", "ID", false}, {"field", "Field", false}, {"crop", "Crop", false}, {"soil", "Soil", false}, {"day", "Day", false}, {"from_local", "From", false}, {"to_local", "To", false},
+		{"product", "Product", false}, {"kind", "Kind", false}, {"batch", "Docket", false}, {"machine", "Machine", false}, {"operator", "Operator", false}, {"certificate_holder", "Certificate holder", false}, {"method", "Method", false},
+		{"job", "Job", false}, {"area_ha", "ha", true}, {"mass_kg", "kg", true}, {"mass_low_kg", "95 % from", true}, {"mass_high_kg", "95 % to", true}, {"rate_kg_ha", "kg/ha", true},
+		{"catch_test", "Catch test", false}, {"tested_at", "Tested", false}, {"calibration_valid", "Calibration valid", false}, {"calibration_reasons", "Why not", false},
+		{"wind_m_s", "Wind m/s", true}, {"rain_mm", "Rain mm", true}, {"temperature_c", "Temperature C", true}, {"soil_condition", "Soil condition", false}, {"forecast", "Forecast", false}, {"buffers", "Buffers kept", false}, {"mass_open", "Mass may change", false}}}
+	for _, f := range shownForms {
+		t.Columns = append(t.Columns, Column{strings.ToLower(string(f)) + "_kg", string(f) + " kg", true}, Column{strings.ToLower(string(f)) + "_known", string(f) + " known", false})
+	}
+	for _, p := range a.Applications {
+		c := p.Calibration
+		row := []string{p.ID, string(p.Field), p.Crop, p.Soil, p.Day, p.FromLocal, p.ToLocal, string(p.Product), p.Kind, string(p.Batch), string(p.Machine), string(p.Operator), p.CertificateHolder, p.Method, string(p.Job),
+			hectares4(p.AreaM2), number(p.MassKg, 1), number(p.MassLowKg, 1), number(p.MassHighKg, 1), perHaCell(p.RateKgHa, p.AreaM2), string(c.CatchTest), tested(c), yesNo(c.Valid), strings.Join(c.Reasons, "; ")}
+		row = append(append(row, weatherCells(p.Weather)...), bufferWords(p.Buffers), yesNo(p.Open))
+		for _, f := range shownForms {
+			n := amountOf(p.Amounts, f)
+			row = append(row, number(n.Kg, 3), knownWords(n.Known))
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	return t
+}
+
+func tested(c SeasonCalibration) string {
+	if c.TestedAt.IsZero() {
+		return "none"
+	}
+	return c.TestedAt.UTC().Format(time.DateOnly)
+}
+
+func yesNo(v bool) string {
+	if v {
+		return "yes"
+	}
+	return "no"
+}
+
+func weatherCells(w *schemas.WeatherNoted) []string {
+	if w == nil {
+		return []string{"-", "-", "-", "-", "-"}
+	}
+	temperature, forecast := "-", w.Forecast
+	if w.TemperatureC != nil {
+		temperature = number(*w.TemperatureC, 1)
+	}
+	if w.ForecastRainMm != nil {
+		forecast = strings.TrimSpace(forecast + " rain " + number(*w.ForecastRainMm, 1) + " mm")
+	}
+	return []string{number(w.WindMS, 1), number(w.RainMm, 1), temperature, w.Soil, forecast}
+}
+
+func bufferWords(all []schemas.BufferKept) string {
+	var words []string
+	for _, b := range all {
+		words = append(words, fmt.Sprintf("%s %s m", b.To, number(b.DistanceM, 1)))
+	}
+	return strings.Join(words, ", ")
+}
+
+func sumColumns() []Column {
+	return []Column{{"id", "ID", false}, {"scope", "Of", false}, {"subject", "Name", false}, {"season", "Season", false}, {"product", "Product", false}, {"kind", "Kind", false}, {"form", "Nutrient", false},
+		{"area_ha", "ha", true}, {"kg", "kg", true}, {"low_kg", "95 % from", true}, {"high_kg", "95 % to", true}, {"kg_ha", "kg/ha", true}, {"low_kg_ha", "95 % from", true}, {"high_kg_ha", "95 % to", true}, {"known", "Known", false}, {"unknown_kg", "Not known of kg", true}}
+}
+
+// sumRows are a sum's rows: the product itself first.
+func sumRows(s SeasonSum) [][]string {
+	head := []string{s.Scope, s.Subject, s.Season.Name, string(s.Product), s.Kind}
+	perM2 := func(kg float64) string { return perHaCell(kg/s.AreaM2*unit.M2PerHa, s.AreaM2) }
+	rows := [][]string{slices.Concat([]string{s.ID}, head, []string{"product", hectares4(s.AreaM2), number(s.MassKg, 1), number(s.MassLowKg, 1), number(s.MassHighKg, 1), perM2(s.MassKg), perM2(s.MassLowKg), perM2(s.MassHighKg), "yes", number(0, 1)})}
+	for _, f := range shownForms {
+		for _, n := range s.Amounts {
+			if n.Form == f {
+				rows = append(rows, slices.Concat([]string{n.ID}, head, []string{formWords(f), hectares4(s.AreaM2), number(n.Kg, 3), number(n.LowKg, 3), number(n.HighKg, 3),
+					perHaCell(n.KgHa, s.AreaM2), perHaCell(n.LowKgHa, s.AreaM2), perHaCell(n.HighKgHa, s.AreaM2), knownWords(n.Known), number(n.UnknownKg, 1)}))
+			}
+		}
+	}
+	return rows
+}
+
+func formWords(f nutrient.Form) string {
+	if f == nutrient.LimeForm {
+		return "effective lime (as CaCO3)"
+	}
+	return string(f)
+}
+
+func seasonNutrients(a SeasonAnswer) Table {
+	t := Table{Caption: "Nutrients by field, holding and zone", Columns: sumColumns(), Notes: []string{"\"At least\": the analysis of some product does not say; what is not known is not zero."}}
+	for _, s := range a.Sums {
+		t.Rows = append(t.Rows, sumRows(s)...)
+	}
+	return t
+}
+
+func seasonBalance(a SeasonAnswer) Table {
+	t := Table{Caption: "Every season in the book, by field", Columns: sumColumns()}
+	for _, s := range a.Balance {
+		t.Rows = append(t.Rows, sumRows(s)...)
+	}
+	return t
+}
+
+func seasonVerdicts(a SeasonAnswer) Table {
+	t := Table{Caption: "Limits", Columns: []Column{{"id", "ID", false}, {"rule", "Rule", false}, {"section", "Section", false}, {"scope", "Of", false}, {"subject", "Name", false}, {"period", "Period", false}, {"state", "Verdict", false},
+		{"nutrient", "Nutrient", false}, {"value", "Value", true}, {"low", "95 % from", true}, {"high", "95 % to", true}, {"high_known", "Upper end known", false}, {"limit_value", "Limit", true}, {"unit", "Unit", false}, {"text", "Why", false}, {"notes", "Taken as given", false}, {"caveat", "Caveat", false}}}
+	for _, v := range a.Verdicts {
+		t.Rows = append(t.Rows, []string{v.ID, v.Rule, v.Section, v.Scope, v.Subject, v.Period.Name, VerdictWords(v.State), string(v.Nutrient), number(v.Value, 2), number(v.Low, 2), number(v.High, 2), yesNo(v.HighKnown),
+			plain(v.LimitValue), v.Unit, v.Text, strings.Join(v.Notes, "; "), caveatOf(a, v.Rule)})
+	}
+	t.Notes = caveats(a)
+	return t
+}
+
+func caveatOf(a SeasonAnswer, rule string) string {
+	i := slices.IndexFunc(a.Rules, func(r nutrient.RuleHead) bool { return r.ID == rule })
+	if i < 0 {
+		return ""
+	}
+	return a.Rules[i].Caveat
+}
+
+func caveats(a SeasonAnswer) (out []string) {
+	for _, r := range a.Rules {
+		out = append(out, r.ID+": "+r.Caveat)
+	}
+	return out
+}
+
+func seasonChecks(a SeasonAnswer) Table {
+	t := Table{Caption: "Checks", Columns: []Column{{"id", "ID", false}, {"rule", "Rule", false}, {"section", "Section", false}, {"kind", "Check", false}, {"field", "Field", false}, {"application", "Application", false}, {"state", "State", false}, {"text", "Why", false}, {"asks", "What the rule asks", false}}, Notes: caveats(a)}
+	for _, c := range a.Checks {
+		t.Rows = append(t.Rows, []string{c.ID, c.Rule, c.Section, strings.ReplaceAll(c.Kind, "_", " "), string(c.Field), c.Application, checkWords(c.State), c.Text, c.Asks})
+	}
+	return t
+}
+
+func seasonMissing(a SeasonAnswer) Table {
+	t := Table{Caption: "Records that a rule wants and the book does not have", Columns: []Column{{"id", "ID", false}, {"rule", "Rule", false}, {"section", "Section", false}, {"field", "Field", false}, {"text", "Record", false}, {"applications", "Of applications", true}, {"how", "How to supply it", false}}}
+	for _, m := range a.Missing {
+		t.Rows = append(t.Rows, []string{m.ID, m.Rule, m.Section, string(m.Field), m.Text, fmt.Sprint(len(m.Applications)), m.How})
+	}
+	return t
+}
+
+func seasonPlanned(a SeasonAnswer) Table {
+	t := Table{Caption: "Planned and given", Columns: []Column{{"id", "ID", false}, {"field", "Field", false}, {"job", "Job", false}, {"product", "Product", false}, {"set_rate_kg_ha", "Planned kg/ha", true}, {"given_kg_ha", "Given kg/ha", true}, {"planned_kg", "Planned kg", true}, {"given_kg", "Given kg", true}}}
+	for _, p := range a.Planned {
+		given, planned := number(p.GivenKgHa, 1), number(p.PlannedKg, 0)
+		if p.PlannedKg == 0 {
+			given, planned = "-", "-"
+		}
+		t.Rows = append(t.Rows, []string{p.ID, string(p.Field), string(p.Job), string(p.Product), number(p.SetRateKgHa, 1), given, planned, number(p.GivenKg, 0)})
+	}
+	t.Notes = []string{"Given is over the whole field that may be spread, over all days of the job."}
+	return t
+}
+
+func seasonRules(a SeasonAnswer) Table {
+	t := Table{Caption: "Rule files used", Columns: []Column{{"rule", "Rule", false}, {"title", "Title", false}, {"law", "Law", false}, {"jurisdiction", "Where", false}, {"date_read", "Read on", false}, {"caveat", "Caveat", false}, {"sources", "Sources", false}}}
+	for _, r := range a.Rules {
+		t.Rows = append(t.Rows, []string{r.ID, r.Title, r.Law, r.Jurisdiction, r.DateRead, r.Caveat, strings.Join(r.Sources, " ")})
+	}
+	return t
+}
+
+// seasonNotKnown lists plainly what the records cannot say.
+func seasonNotKnown(a SeasonAnswer) Table {
+	t := Table{Caption: "What is not known", Columns: []Column{{"what", "What", false}, {"of", "Of", false}, {"text", "Text", false}}}
+	add := func(what, of, text string) { t.Rows = append(t.Rows, []string{what, of, text}) }
+	for _, f := range a.Findings {
+		add(strings.ReplaceAll(f.Kind, "_", " "), string(f.Product)+string(f.Field), f.Text)
+	}
+	for _, g := range a.Gaps {
+		add("events missing", string(g.Source), fmt.Sprintf("%d to %d have not arrived: what is in them is not in these records", g.From, g.To))
+	}
+	for _, p := range a.Applications {
+		if p.Open {
+			add("mass may change", p.ID, "its hopper is not closed by a reading yet")
+		}
+		if p.Weather == nil {
+			add("weather", p.ID, "no weather was noted within 12 hours: weather.noted")
+		}
+		if p.Operator == "" {
+			add("operator", p.ID, "nobody is named: job.started or job.finished with operator")
+		}
+		if !p.Calibration.Valid {
+			add("calibration", p.ID, "it does not hold: "+strings.Join(p.Calibration.Reasons, "; "))
+		}
+	}
+	add("distance to exclusion areas", "", "is not worked out; what landed inside them is in hopperbook fields")
+	return t
+}

@@ -1,0 +1,64 @@
+package reports
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"hopperbook/reconcile"
+	"hopperbook/reconcile/nutrient"
+	"hopperbook/schemas"
+)
+
+// A verdict that is not "kept" stands in the box, in the first line and in its
+// row, in words and not in colour, with the rule's caveat beside it.
+func TestNotShownCannotBeOverlooked(t *testing.T) {
+	kg := func(v float64) *float64 { return &v }
+	for _, c := range []struct {
+		name         string
+		limit, sd    float64
+		status, loud string
+	}{ // invented: 1000 kg of 46 % N on 4 ha are 115 kg/ha
+		{"straddles", 116, 20, "CANNOT BE SHOWN TO BE UNDER", "CANNOT BE SHOWN TO BE UNDER: field F1"},
+		{"over", 90, 20, "LIMIT EXCEEDED", "EXCEEDED: field F1"},
+		{"kept", 150, 20, "LIMITS KEPT", ""},
+	} {
+		in := nutrient.Input{Fields: []nutrient.Field{{ID: "F1", Customer: "C1", AreaM2: 40000}},
+			Products:     []nutrient.Product{{Product: "urea", Form: "granular", Analysis: &schemas.Analysis{NPct: kg(46), Kind: schemas.KindManufactured}}},
+			Applications: []nutrient.Application{{ID: "a", Field: "F1", Product: "urea", Machine: "sp1", From: time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC), To: time.Date(2026, 3, 2, 1, 0, 0, 0, time.UTC), MassKg: 1000, MassSdKg: c.sd, AreaM2: 40000}},
+			Rules: []nutrient.Rules{{RuleHead: nutrient.RuleHead{ID: "mine", Caveat: "the adviser decides"},
+				Limits: []nutrient.Limit{{Part: nutrient.Part{ID: "cap", Section: "1"}, Nutrient: "N", Scope: nutrient.ScopeField, Value: c.limit, Unit: "kg/ha"}}}}}
+		r, err := nutrient.Run(in)
+		if err != nil {
+			t.Fatal(err)
+		}
+		a, ok := NewSeasonAnswer(reconcile.Season{Input: in, Origins: []reconcile.Origin{{Application: "a"}}}, r, "2026", SeasonFrame{Customer: "C1", Location: time.UTC})
+		if !ok {
+			t.Fatal("no application in 2026")
+		}
+		s := a.Sheet()
+		if s.Status != c.status {
+			t.Errorf("%s: the box says %q", c.name, s.Status)
+		}
+		if c.loud != "" && !strings.HasPrefix(s.Against[0], c.loud) {
+			t.Errorf("%s: the first line says %q", c.name, s.Against[0])
+		}
+		limits := s.Tables[0]
+		if limits.Caption != "Limits" || limits.Rows[0][0] != VerdictWords(r.Verdicts[0].State) || !strings.Contains(strings.Join(limits.Notes, " "), "the adviser decides") {
+			t.Errorf("%s: %+v", c.name, limits)
+		}
+		if terminal := SeasonTerminal(a); !strings.Contains(terminal.Caption, c.status) {
+			t.Errorf("%s: %s", c.name, terminal.Caption)
+		}
+		for _, table := range SeasonTables(a) {
+			for i, row := range table.Rows {
+				if len(row) != len(table.Columns) {
+					t.Errorf("%s row %d: %d cells, %d columns", table.Name, i, len(row), len(table.Columns))
+				}
+			}
+		}
+	}
+	if _, ok := NewSeasonAnswer(reconcile.Season{}, nutrient.Result{}, "2026", SeasonFrame{Location: time.UTC}); ok {
+		t.Error("an empty season has applications")
+	}
+}

@@ -1,0 +1,141 @@
+package reports
+
+import (
+	"fmt"
+
+	"hopperbook/reconcile/nutrient"
+)
+
+// Why says what a figure sums: by application, in kg. The events of an
+// application are added by who has the book. False where no figure has the ID.
+// Cost: O(figures).
+func Why(a SeasonAnswer, r nutrient.Result, id string) (WhyAnswer, bool) {
+	w := WhyAnswer{Schema: SchemaWhy, ID: id, Parts: []WhyPart{}, Events: []WhyEvent{}}
+	own := map[string]SeasonSum{}
+	for _, s := range r.Sums {
+		if s.Scope == nutrient.ScopeApplication {
+			own[applicationID(s.Subject)] = seasonSum(s)
+		}
+	}
+	mass := func(s SeasonSum) float64 { return s.MassKg }
+	amount := func(f nutrient.Form) func(SeasonSum) float64 {
+		return func(s SeasonSum) float64 { return s.of(f).Kg }
+	}
+	of := func(names []string, value func(SeasonSum) float64) {
+		for _, n := range names {
+			w.Parts = append(w.Parts, WhyPart{n, value(own[n])})
+		}
+	}
+	none := func(SeasonSum) float64 { return 0 }
+	for _, list := range [][]SeasonSum{a.Sums, a.Balance} {
+		for _, s := range list {
+			if s.ID == id {
+				w.Text, w.Value, w.Unit = fmt.Sprintf("product spread on %s %s in %s", s.Scope, s.Subject, s.Season.Name), s.MassKg, "kg"
+				of(s.Applications, mass)
+				return w, true
+			}
+			for _, n := range s.Amounts {
+				if n.ID == id {
+					w.Text, w.Value, w.Unit = fmt.Sprintf("%s on %s %s in %s: %s", n.Form, s.Scope, s.Subject, s.Season.Name, amountWords(n.Amount)), n.Kg, "kg of "+string(n.Form)
+					of(s.Applications, amount(n.Form))
+					return w, true
+				}
+			}
+		}
+	}
+	for _, v := range a.Verdicts {
+		if v.ID == id {
+			w.Text, w.Unit = v.Rule+", "+v.Section+": "+VerdictWords(v.State)+": "+v.Text, "kg of "+string(v.Nutrient)
+			of(v.Applications, func(s SeasonSum) float64 { return amountInKg(s, v.Nutrient) })
+			for _, p := range w.Parts {
+				w.Value += p.Value
+			}
+			return w, true
+		}
+	}
+	for _, p := range a.Planned {
+		if p.ID == id {
+			w.Text, w.Value, w.Unit = fmt.Sprintf("job %s on field %s: planned %s kg, given %s kg of %s", p.Job, p.Field, number(p.PlannedKg, 0), number(p.GivenKg, 0), p.Product), p.GivenKg, "kg"
+			of(p.Applications, mass)
+			return w, true
+		}
+	}
+	for _, c := range a.Checks {
+		if c.ID == id {
+			w.Text = c.Rule + ", " + c.Section + ": " + checkWords(c.State) + ": " + c.Text
+			of([]string{c.Application}, none)
+			return w, true
+		}
+	}
+	for _, m := range a.Missing {
+		if m.ID == id {
+			w.Text = m.Rule + ", " + m.Section + ": " + m.Text + " is missing: " + m.How
+			of(m.Applications, none)
+			return w, true
+		}
+	}
+	return w.application(own, id)
+}
+
+// application also finds those of other seasons, which a balance sums, and an
+// application's own amounts.
+func (w WhyAnswer) application(own map[string]SeasonSum, id string) (WhyAnswer, bool) {
+	if s, ok := own[id]; ok {
+		w.Text, w.Value, w.Unit = fmt.Sprintf("%s kg of %s on %s ha, %s: the events below", number(s.MassKg, 1), s.Product, number(s.AreaM2/1e4, 3), s.Season.Name), s.MassKg, "kg"
+		return w, true
+	}
+	for name, s := range own {
+		for _, n := range s.Amounts {
+			if n.ID == id {
+				w.Text, w.Value, w.Unit, w.Parts = fmt.Sprintf("%s of %s: %s", n.Form, name, amountWords(n.Amount)), n.Kg, "kg of "+string(n.Form), []WhyPart{{name, n.Kg}}
+				return w, true
+			}
+		}
+	}
+	return w, false
+}
+
+// amountInKg is a form's amount, whatever form of the nutrient a sum shows.
+func amountInKg(s SeasonSum, f nutrient.Form) float64 {
+	for _, n := range s.Amounts {
+		if k, err := nutrient.Factor(n.Form, f); err == nil {
+			return n.Kg * k
+		}
+	}
+	return 0
+}
+
+func amountWords(a nutrient.Amount) string {
+	text := fmt.Sprintf("%s kg (95 %%: %s to %s), %s kg/ha", number(a.Kg, 1), number(a.LowKg, 1), number(a.HighKg, 1), number(a.KgHa, 1))
+	if !a.Known {
+		text = "at least " + text + "; not known of " + number(a.UnknownKg, 0) + " kg of product"
+	}
+	return text
+}
+
+// VerdictWords is a verdict's state as documents show it.
+func VerdictWords(state string) string {
+	switch state {
+	case nutrient.Under:
+		return "kept"
+	case nutrient.Over:
+		return "EXCEEDED"
+	case nutrient.NotShown:
+		return "CANNOT BE SHOWN TO BE UNDER"
+	}
+	return "does not apply"
+}
+
+func checkWords(state string) string {
+	switch state {
+	case nutrient.Kept:
+		return "kept"
+	case nutrient.Broken:
+		return "BROKEN"
+	case nutrient.NotNoted:
+		return "NOT NOTED"
+	case nutrient.ToJudge:
+		return "TO BE JUDGED"
+	}
+	return "does not apply"
+}
