@@ -92,7 +92,7 @@ const manifestName = "manifest.json"
 
 // writePack writes the folder; the manifest last, so that a folder without one
 // is not whole.
-func writePack(dir string, a reports.SeasonAnswer, p desk.SeasonParams, paper render.Paper) error {
+func writePack(dir string, a reports.SeasonAnswer, p desk.SeasonParams, size render.Paper) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return fault.New("write the records", fault.Usage, err, "name a folder that can be made and written to")
 	}
@@ -100,7 +100,7 @@ func writePack(dir string, a reports.SeasonAnswer, p desk.SeasonParams, paper re
 		return fault.New("write the records", fault.Usage, err, "name a folder that can be written to")
 	}
 	m := reports.Manifest{Schema: reports.SchemaManifest, Customer: a.Customer, Season: a.Season.Name, Starts: p.Starts, TimeZone: a.TimeZone, Evidence: a.Evidence, NotKnown: a.NotKnown(), Files: []reports.ManifestFile{}}
-	for _, f := range packFiles(a, paper) {
+	for _, f := range packFiles(a, size) {
 		name := filepath.Join(dir, f.name)
 		if err := paper.Write(name, f.draw); err != nil {
 			return err
@@ -119,7 +119,7 @@ type packFile struct {
 	draw func(io.Writer) error
 }
 
-func packFiles(a reports.SeasonAnswer, paper render.Paper) []packFile {
+func packFiles(a reports.SeasonAnswer, size render.Paper) []packFile {
 	sheet := a.Sheet()
 	bytesOf := func(raw []byte, err error) func(io.Writer) error {
 		return func(w io.Writer) error {
@@ -131,7 +131,7 @@ func packFiles(a reports.SeasonAnswer, paper render.Paper) []packFile {
 		}
 	}
 	files := []packFile{
-		{"records.pdf", func(w io.Writer) error { return render.SheetPDF(w, sheet, paper) }},
+		{"records.pdf", func(w io.Writer) error { return render.SheetPDF(w, sheet, size) }},
 		{"records.html", func(w io.Writer) error { return render.SheetHTML(w, sheet) }},
 		{"records.json", func(w io.Writer) error { return writeIndented(w, a) }},
 		{"records.schema.json", bytesOf(reports.SeasonSchema(), nil)},
