@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"path/filepath"
+	"strings"
 
 	"github.com/urfave/cli/v2"
 
@@ -25,7 +27,7 @@ func documentsCommand() *cli.Command {
 		Description: "Lists what was issued and whether its evidence is still the same. With a NUMBER and --out it draws that document from the book.\n" +
 			"--ledger FILE writes one line per charge and tax, for an accounting program; the columns are described in README.\n\n" +
 			"Examples:\n  hopperbook documents\n  hopperbook documents 2026-0004 --out bills\n  hopperbook documents --ledger ledger.csv",
-		Flags:  append(tableFlags(), outFlag(), paperFlag(), &cli.StringFlag{Name: "ledger", Usage: "write the ledger lines of every document into `FILE`"}),
+		Flags:  append(tableFlags(), outFlag(), paperFlag(), &cli.StringFlag{Name: "ledger", Usage: "write the ledger lines of every document into `FILE`, CSV or, named .xlsx, a workbook"}),
 		Action: documentsAction,
 	}
 }
@@ -76,5 +78,11 @@ func writeLedger(ctx context.Context, asker office.Asker, a reports.DocumentsAns
 		}
 		docs = append(docs, doc)
 	}
-	return paper.Write(name, func(w io.Writer) error { return render.CSV(w, invoice.Ledger(docs...)) })
+	ledger := invoice.Ledger(docs...)
+	return paper.Write(name, func(w io.Writer) error {
+		if strings.EqualFold(filepath.Ext(name), ".xlsx") {
+			return render.XLSX(w, []string{"ledger"}, []reports.Table{ledger})
+		}
+		return render.CSV(w, ledger)
+	})
 }
