@@ -11,6 +11,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/xuri/excelize/v2"
+
 	"hopperbook/reports"
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
@@ -131,6 +133,25 @@ func ledgerIsSafe(t *testing.T, book string) {
 			}
 			if strings.HasPrefix(cell, "'") {
 				texts++
+			}
+		}
+	}
+	workbook := filepath.Join(t.TempDir(), "ledger.xlsx")
+	must(t, "", "documents", "--ledger", workbook, "--book", book)
+	f, err := excelize.OpenFile(workbook)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	got, err := f.GetRows("ledger")
+	if err != nil || len(got) != len(rows) {
+		t.Errorf("the workbook has %d rows, the CSV %d (%v)", len(got), len(rows), err)
+	}
+	for r, row := range got {
+		for c := range row {
+			at, _ := excelize.CoordinatesToCellName(c+1, r+1)
+			if formula, _ := f.GetCellFormula("ledger", at); formula != "" {
+				t.Errorf("%s would run: %s", at, formula)
 			}
 		}
 	}
