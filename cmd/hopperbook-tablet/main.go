@@ -5,12 +5,12 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
-	"strings"
 	"syscall"
 	_ "time/tzdata" // Windows and Android have no time zones where Go looks
 
 	"github.com/urfave/cli/v2"
 
+	"hopperbook/cmd/internal/commandline"
 	"hopperbook/schemas/fault"
 )
 
@@ -40,30 +40,26 @@ func newApp() *cli.App {
 		Usage: "the cab's part of hopperbook: loads, refills and GPS passes, kept until the office has them",
 		Description: "Without a command it runs: it serves the operator's page on this machine, reads the GNSS receiver, keeps every entry on\n" +
 			"its disk and forwards it to the hub whenever there is a link. It starts without a receiver and without an enrolment.\n\n" +
-			"Start with:  hopperbook-tablet run --gnss serial:///dev/ttyUSB0?baud=115200\n\nExit status: " + exitCodes(),
+			"Start with:  hopperbook-tablet run --gnss serial:///dev/ttyUSB0?baud=115200\n\nExit status: " + commandline.ExitStatuses(),
 		Version:                version,
 		Suggest:                true,
 		HideHelpCommand:        true,
 		EnableBashCompletion:   true,
 		UseShortOptionHandling: true,
 		ExitErrHandler:         func(*cli.Context, error) {}, // run prints and chooses the status
-		OnUsageError:           usageError,
+		OnUsageError:           commandline.UsageError,
 		Flags:                  start.Flags,
 		Before:                 flagsBehind,
 		Commands:               []*cli.Command{start, enrolCommand(), statusCommand()},
 		Action: func(c *cli.Context) error {
 			if c.Args().Present() {
-				hint := "hopperbook-tablet --help lists the commands"
-				if like := cli.SuggestCommand(c.App.Commands, c.Args().First()); like != "" {
-					hint = like + " " + hint
-				}
-				return fault.Newf("", fault.Usage, fmt.Sprintf("there is no command %q", c.Args().First()), hint)
+				return commandline.NoSuchCommand(c)
 			}
 			return start.Action(c)
 		},
 	}
 	for _, command := range app.Commands {
-		command.OnUsageError = usageError
+		command.OnUsageError = commandline.UsageError
 	}
 	return app
 }
@@ -75,21 +71,4 @@ func flagsBehind(c *cli.Context) error {
 		return fault.Newf("", fault.Usage, "flags stand before the command "+c.Args().First(), "write hopperbook-tablet "+c.Args().First()+" first, then its flags")
 	}
 	return nil
-}
-
-func usageError(c *cli.Context, err error, _ bool) error {
-	hint := "hopperbook-tablet --help lists the commands"
-	if c.Command != nil && c.Command.Name != "" {
-		hint = c.Command.HelpName + " --help lists its flags"
-	}
-	return fault.New("", fault.Usage, err, hint)
-}
-
-// exitCodes is the table of exit statuses for the help.
-func exitCodes() string {
-	rows := []string{"0 done"}
-	for _, c := range fault.Codes() {
-		rows = append(rows, fmt.Sprintf("%d %s", c.Exit(), c))
-	}
-	return strings.Join(rows, ", ")
 }

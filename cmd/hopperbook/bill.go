@@ -56,35 +56,56 @@ func billAction(c *cli.Context) error {
 	}
 	return withAsker(c, func(ctx context.Context, asker office.Asker) error {
 		var a reports.BillAnswer
-		if err := office.AskJSON(ctx, asker, desk.Bill, ask, &a); err != nil {
-			return err
-		}
-		if c.Bool("dry-run") {
-			return showBill(c, a)
-		}
-		if !c.Bool("json") && !c.Bool("csv") {
-			if err := showBill(c, a); err != nil {
-				return err
-			}
-		}
-		if err := confirm(c, "Issue this invoice? It cannot be changed afterwards."); err != nil {
-			return err
-		}
-		ask.Issue, ask.Expect = true, a.Plan
-		if err := office.AskJSON(ctx, asker, desk.Bill, ask, &a); err != nil {
-			return err
-		}
-		if dir := c.String("out"); dir != "" {
-			if _, err := paper.Document(ctx, asker, a.Invoice.Number, dir, render.Paper(c.String("paper")), logf); err != nil {
-				return err
-			}
-		}
-		if c.Bool("json") || c.Bool("csv") {
-			return showBill(c, a)
-		}
-		_, err := fmt.Fprintf(c.App.Writer, "\nIssued: invoice %s of %s\n", a.Invoice.Number, a.Invoice.IssuedOn)
-		return fault.Wrap("print", err)
+		fetch := func() error { return office.AskJSON(ctx, asker, desk.Bill, ask, &a) }
+		return issue(ctx, c, asker, issuing{
+			plan: fetch,
+			show: func() error { return showBill(c, a) },
+			what: "invoice",
+			issue: func() (schemas.InvoiceNo, string, error) {
+				ask.Issue, ask.Expect = true, a.Plan
+				err := fetch()
+				return a.Invoice.Number, a.Invoice.IssuedOn, err
+			},
+		})
 	})
+}
+
+// issuing is a document on its way: what it would be, then what it is.
+type issuing struct {
+	plan, show func() error
+	what       string
+	issue      func() (number schemas.InvoiceNo, day string, err error)
+}
+
+// issue shows the plan, asks, issues and draws. As JSON or CSV only what was
+// issued is printed.
+func issue(ctx context.Context, c *cli.Context, asker office.Asker, i issuing) error {
+	if err := i.plan(); err != nil {
+		return err
+	}
+	table := !c.Bool("json") && !c.Bool("csv")
+	if dry := c.Bool("dry-run"); dry || table {
+		if err := i.show(); dry || err != nil {
+			return err
+		}
+	}
+	if err := confirm(c, "Issue this "+i.what+"? It cannot be changed afterwards."); err != nil {
+		return err
+	}
+	number, day, err := i.issue()
+	if err != nil {
+		return err
+	}
+	if dir := c.String("out"); dir != "" {
+		if _, err := paper.Document(ctx, asker, number, dir, render.Paper(c.String("paper")), logf); err != nil {
+			return err
+		}
+	}
+	if !table {
+		return i.show()
+	}
+	_, err = fmt.Fprintf(c.App.Writer, "\nIssued: %s %s of %s\n", i.what, number, day)
+	return fault.Wrap("print", err)
 }
 
 func billParams(c *cli.Context) (p desk.BillParams, err error) {

@@ -2,13 +2,11 @@ package main
 
 import (
 	"context"
-	"fmt"
 
 	"github.com/urfave/cli/v2"
 
 	"hopperbook/cmd/internal/desk"
 	"hopperbook/cmd/internal/office"
-	"hopperbook/cmd/internal/paper"
 	"hopperbook/reports"
 	"hopperbook/reports/invoice"
 	"hopperbook/reports/render"
@@ -42,34 +40,17 @@ func creditAction(c *cli.Context) error {
 	ask := desk.CreditParams{Number: schemas.InvoiceNo(number), Reason: c.String("reason"), Series: c.String("series"), Day: c.String("day")}
 	return withAsker(c, func(ctx context.Context, asker office.Asker) error {
 		var a reports.DocumentAnswer
-		if err := office.AskJSON(ctx, asker, desk.Credit, ask, &a); err != nil {
-			return err
-		}
-		if c.Bool("dry-run") {
-			return showCredit(c, a)
-		}
-		if !c.Bool("json") && !c.Bool("csv") {
-			if err := showCredit(c, a); err != nil {
-				return err
-			}
-		}
-		if err := confirm(c, "Issue this credit note? It cannot be changed afterwards."); err != nil {
-			return err
-		}
-		ask.Issue = true
-		if err := office.AskJSON(ctx, asker, desk.Credit, ask, &a); err != nil {
-			return err
-		}
-		if dir := c.String("out"); dir != "" {
-			if _, err := paper.Document(ctx, asker, a.Credit.Number, dir, render.Paper(c.String("paper")), logf); err != nil {
-				return err
-			}
-		}
-		if c.Bool("json") || c.Bool("csv") {
-			return showCredit(c, a)
-		}
-		_, err := fmt.Fprintf(c.App.Writer, "\nIssued: credit note %s of %s\n", a.Credit.Number, a.Credit.IssuedOn)
-		return fault.Wrap("print", err)
+		fetch := func() error { return office.AskJSON(ctx, asker, desk.Credit, ask, &a) }
+		return issue(ctx, c, asker, issuing{
+			plan: fetch,
+			show: func() error { return showCredit(c, a) },
+			what: "credit note",
+			issue: func() (schemas.InvoiceNo, string, error) {
+				ask.Issue = true
+				err := fetch()
+				return a.Credit.Number, a.Credit.IssuedOn, err
+			},
+		})
 	})
 }
 

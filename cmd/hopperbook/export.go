@@ -7,6 +7,7 @@ import (
 
 	"github.com/urfave/cli/v2"
 
+	"hopperbook/cmd/internal/commandline"
 	"hopperbook/cmd/internal/desk"
 	"hopperbook/cmd/internal/office"
 	"hopperbook/schemas/fault"
@@ -24,7 +25,7 @@ func exportCommand() *cli.Command {
 			Usage:        "print every event, byte for byte, one a line",
 			Description:  "Publishing the output into an empty book makes the same book again; what was rejected is no event and stays (hopperbook rejects --json).\n\nExample:\n  hopperbook export events > events.jsonl",
 			Flags:        bookFlags(),
-			OnUsageError: usageError,
+			OnUsageError: commandline.UsageError,
 			Action: func(c *cli.Context) error {
 				if err := noArguments(c); err != nil {
 					return err

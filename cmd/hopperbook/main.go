@@ -5,11 +5,11 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
-	"strings"
 	"syscall"
 
 	"github.com/urfave/cli/v2"
 
+	"hopperbook/cmd/internal/commandline"
 	"hopperbook/schemas/fault"
 )
 
@@ -43,14 +43,14 @@ func newApp() *cli.App {
 		Usage: "keeps the book of a spreading contractor: what went on each field, and is the machine still on its calibration",
 		Description: "Tablets on spreaders and loaders publish loads, refills and GPS pass logs; the hub writes them into the book;\n" +
 			"reconcile works out the real kg/ha of each field with its uncertainty and names a machine that has drifted.\n\n" +
-			"Start with:  hopperbook demo\n\nExit status: " + exitCodes(),
+			"Start with:  hopperbook demo\n\nExit status: " + commandline.ExitStatuses(),
 		Version:                version,
 		Suggest:                true,
 		HideHelpCommand:        true,
 		EnableBashCompletion:   true,
 		UseShortOptionHandling: true,
 		ExitErrHandler:         func(*cli.Context, error) {}, // run prints and chooses the status
-		OnUsageError:           usageError,
+		OnUsageError:           commandline.UsageError,
 		Commands: []*cli.Command{
 			demoCommand(), hubCommand(), publishCommand(), reconcileCommand(), fieldsCommand(), driftCommand(), balanceCommand(), stockCommand(),
 			gapsCommand(), rejectsCommand(), exportCommand(), mapCommand(), calibrateCommand(), jobsheetCommand(), billCommand(), creditCommand(), documentsCommand(),
@@ -58,34 +58,13 @@ func newApp() *cli.App {
 		},
 		Action: func(c *cli.Context) error {
 			if c.Args().Present() {
-				hint := "hopperbook --help lists the commands"
-				if like := cli.SuggestCommand(c.App.Commands, c.Args().First()); like != "" {
-					hint = like + " " + hint
-				}
-				return fault.Newf("", fault.Usage, fmt.Sprintf("there is no command %q", c.Args().First()), hint)
+				return commandline.NoSuchCommand(c)
 			}
 			return cli.ShowAppHelp(c)
 		},
 	}
 	for _, command := range app.Commands {
-		command.OnUsageError = usageError
+		command.OnUsageError = commandline.UsageError
 	}
 	return app
-}
-
-func usageError(c *cli.Context, err error, _ bool) error {
-	hint := "hopperbook --help lists the commands"
-	if c.Command != nil && c.Command.Name != "" {
-		hint = c.Command.HelpName + " --help lists its flags"
-	}
-	return fault.New("", fault.Usage, err, hint)
-}
-
-// exitCodes is the table of exit statuses for the help.
-func exitCodes() string {
-	rows := []string{"0 done"}
-	for _, c := range fault.Codes() {
-		rows = append(rows, fmt.Sprintf("%d %s", c.Exit(), c))
-	}
-	return strings.Join(rows, ", ")
 }
