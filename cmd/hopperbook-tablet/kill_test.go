@@ -14,6 +14,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -273,7 +274,13 @@ func (s *season) kill(p *proc) {
 
 func TestKillTabletAndHub(t *testing.T) {
 	rng := rand.New(rand.NewPCG(20261125, 200))
-	proxy, err := linktest.New("", func() int64 { return 20_000 + rng.Int64N(200_000) })
+	var cutting sync.Mutex // the proxy asks from each of its connections
+	cuts := rand.New(rand.NewPCG(20261125, 201))
+	proxy, err := linktest.New("", func() int64 {
+		cutting.Lock()
+		defer cutting.Unlock()
+		return 20_000 + cuts.Int64N(200_000)
+	})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -144,7 +144,7 @@ func TestOpensAgainForEver(t *testing.T) {
 		if err := stop(); err != nil {
 			t.Fatal(err)
 		}
-		last := h.last()
+		_, last := h.now()
 		// 0.5+1+2+4+8+16 s, then each 30 s: 7 + (3600-31.5)/30.
 		if last.Failures != 125 || last.Problem == "" || last.Opened != 0 || !last.Since.After(began) {
 			t.Errorf("after an hour: %+v", last)
@@ -161,12 +161,12 @@ func TestABreakAfterBytesIsNoFailure(t *testing.T) {
 		stop := receive(t, Config{Address: address(t, "tcp://receiver:1"), Jitter: func() float64 { return 0.5 }, open: opens(nil, nil, nil, nil, conn, nil)}, h)
 		time.Sleep(7500 * time.Millisecond) // 0.5+1+2+4 s
 		synctest.Wait()
-		if last := h.last(); len(h.fixes) != 1 || last.Failures != 0 || last.Opened != 1 {
-			t.Fatalf("%d fixes, %+v", len(h.fixes), last)
+		if n, last := h.now(); n != 1 || last.Failures != 0 || last.Opened != 1 {
+			t.Fatalf("%d fixes, %+v", n, last)
 		}
 		time.Sleep(500 * time.Millisecond)
 		synctest.Wait()
-		if last := h.last(); last.Failures != 1 {
+		if _, last := h.now(); last.Failures != 1 {
 			t.Errorf("half a second later: %+v", last)
 		}
 		_ = stop()
@@ -227,8 +227,8 @@ func TestSilenceIsNoticedAndTheConnectionOpenedAgain(t *testing.T) {
 		if got := h.states(); got[len(got)-1] != Open {
 			t.Errorf("states %v, want open at the end", got)
 		}
-		if len(h.fixes) != 31 { // the end of the first completes its last epoch
-			t.Errorf("%d fixes", len(h.fixes))
+		if n, _ := h.now(); n != 31 { // the end of the first completes its last epoch
+			t.Errorf("%d fixes", n)
 		}
 		if err := stop(); err != nil || len(h.fixes) != 32 {
 			t.Errorf("stopped with %v and %d fixes", err, len(h.fixes))
@@ -246,7 +246,7 @@ func TestTheDayGoesOnOverABreak(t *testing.T) {
 		again := time.Now().Add(25 * time.Hour)
 		both := opens(first, second)
 		open := func(ctx context.Context) (io.ReadCloser, error) {
-			if len(h.fixes) > 0 && time.Now().Before(again) {
+			if n, _ := h.now(); n > 0 && time.Now().Before(again) {
 				return nil, errSilent
 			}
 			return both(ctx)
@@ -313,7 +313,7 @@ func TestGarbageIsToldAndCounted(t *testing.T) {
 			_, _ = in.Write([]byte(strings.Repeat("\xf3~\x81\x00", 25)))
 		}
 		synctest.Wait()
-		last := h.last()
+		_, last := h.now()
 		if last.State != Garbled || !strings.Contains(last.Hint, "baud") {
 			t.Errorf("status %+v", last)
 		}
@@ -321,7 +321,7 @@ func TestGarbageIsToldAndCounted(t *testing.T) {
 		_, _ = io.WriteString(in, epochAt(0)+half[:len(half)/2]+epochAt(2)+strings.Replace(epochAt(3), "4807", "4808", 1)+strings.TrimSpace(epochAt(4))+epochAt(5)+"\r\n")
 		synctest.Wait()
 		_ = stop()
-		last = h.last()
+		_, last = h.now()
 		var seconds []int64
 		for _, f := range h.fixes {
 			seconds = append(seconds, f.UnixMilli/1000%60)

@@ -159,6 +159,13 @@ func opens(conns ...io.ReadCloser) opener {
 }
 
 // last is the last status; the lock is held, or the feed has ended or waits.
+// now is what was heard so far, for a receiver that still runs; within until, last.
+func (h *heard) now() (fixes int, last Status) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return len(h.fixes), h.last()
+}
+
 func (h *heard) last() Status {
 	if len(h.statuses) == 0 {
 		return Status{}
