@@ -34,7 +34,7 @@ var cabTypes = [...]schemas.EventType{
 
 // Cabs are the packets of all machines at one state of the book.
 type Cabs struct {
-	Head int64
+	Head int64 // everything up to here is in them
 	in   reconcile.Input
 	res  reconcile.Result
 	more cabMore
@@ -54,14 +54,16 @@ type cabMore struct {
 func (d *Desk) Cabs(ctx context.Context) (*Cabs, error) {
 	c := &Cabs{used: map[schemas.LoadID]bool{}}
 	var err error
+	// The head is taken first: what is read after it may be newer, and events that
+	// come meanwhile must not pass for seen.
+	if c.Head, err = d.book.Head(ctx); err != nil {
+		return nil, err
+	}
 	if c.res, err = d.result(ctx); err != nil {
 		return nil, err
 	}
 	var r reading
 	err = d.book.Read(ctx, func(v *book.View) error {
-		if c.Head, err = v.Head(ctx); err != nil {
-			return err
-		}
 		err := v.Events(ctx, []schemas.EventType{schemas.TypeEventAmended}, func(e *schemas.Event) error { return r.amended.Add(e) })
 		if err != nil {
 			return err
