@@ -56,7 +56,7 @@ func (o *Outbox) AppendAll(entries []Entry, state func(made []ingest.Outgoing) (
 	var made []ingest.Outgoing
 	var after int64
 	var d day
-	err := o.update(op, func(tx *bolt.Tx) error {
+	err := o.updateThen(op, func(tx *bolt.Tx) error {
 		d = o.dayNow()
 		events := tx.Bucket(bucketEvents)
 		events.FillPercent = 1 // appended in order
@@ -73,14 +73,13 @@ func (o *Outbox) AppendAll(entries []Entry, state func(made []ingest.Outgoing) (
 			return err
 		}
 		return o.putState(tx, state, made)
-	}, func(tx *bolt.Tx) bool { return int64(tx.Bucket(bucketEvents).Sequence()) == after })
-	o.mu.Lock()
-	defer o.mu.Unlock()
+	}, func(tx *bolt.Tx) bool { return int64(tx.Bucket(bucketEvents).Sequence()) == after }, func() {
+		o.last, o.day = after, d
+		o.tell()
+	})
 	if err != nil {
 		return nil, err
 	}
-	o.last, o.day = after, d
-	o.tell()
 	return made, nil
 }
 
@@ -174,6 +173,12 @@ func (o *Outbox) putState(tx *bolt.Tx, state func([]ingest.Outgoing) ([]byte, er
 // update runs fn in a transaction and syncs it. landed, where given, looks
 // whether a transaction whose commit failed is in the file all the same.
 func (o *Outbox) update(op string, fn func(tx *bolt.Tx) error, landed func(tx *bolt.Tx) bool) error {
+	return o.updateThen(op, fn, landed, func() {})
+}
+
+// updateThen calls then, under the lock of what is held in memory, before another
+// transaction can begin: what then notes cannot be overtaken.
+func (o *Outbox) updateThen(op string, fn func(tx *bolt.Tx) error, landed func(tx *bolt.Tx) bool, then func()) error {
 	o.writing.Lock()
 	defer o.writing.Unlock()
 	err := o.tryUpdate(fn, landed)
@@ -183,6 +188,9 @@ func (o *Outbox) update(op string, fn func(tx *bolt.Tx) error, landed func(tx *b
 	o.full = err != nil && (isFull(err) || fault.CodeOf(err) == fault.Full)
 	if o.full != wasFull {
 		o.tell()
+	}
+	if err == nil {
+		then()
 	}
 	return explain(op, err)
 }
