@@ -1,7 +1,6 @@
 package reconcile
 
 import (
-	"slices"
 	"time"
 
 	"hopperbook/reconcile/track"
@@ -48,14 +47,10 @@ func Divide(in Input) (Divided, error) {
 	if d.told, err = tellAll(in, &reg, found, func([]Pass) bool { return true }); err != nil {
 		return d, err
 	}
+	machines := machinesByGround(d.told)
 	err = eachGround(&reg, d.told, found, func(f Field, g ground, pieces [][]track.Segment) {
-		a := Application{Field: f, Job: schemas.JobID(g.part)}
+		a := Application{Field: f, Job: schemas.JobID(g.part), Machines: machines[g]}
 		a.when(pieces)
-		for _, m := range d.told {
-			if m.workedOn(g) {
-				a.Machines = append(a.Machines, m.id)
-			}
-		}
 		d.Applications = append(d.Applications, a)
 	})
 	return d, err
@@ -76,14 +71,19 @@ func (a *Application) when(machines [][]track.Segment) {
 	}
 }
 
-func (m *machine) workedOn(g ground) bool {
-	for i := range m.periods {
-		p := &m.periods[i]
-		if p.product == g.product && slices.ContainsFunc(p.segments, func(s track.Segment) bool {
-			return s.Field == g.field && m.partOf(s, p.product) == g.part
-		}) {
-			return true
+// machinesByGround gives, per field, part and product, the machines that worked
+// there, in order. O(segments).
+func machinesByGround(told []*machine) map[ground][]schemas.MachineID {
+	out := map[ground][]schemas.MachineID{}
+	for _, m := range told {
+		for _, p := range m.periods {
+			for _, s := range p.segments {
+				g := ground{s.Field, m.partOf(s, p.product), p.product}
+				if n := len(out[g]); s.Field != "" && (n == 0 || out[g][n-1] != m.id) {
+					out[g] = append(out[g], m.id)
+				}
+			}
 		}
 	}
-	return false
+	return out
 }

@@ -30,6 +30,7 @@ type BillAsk struct {
 
 // BillPlan is what a bill would be: nothing is issued by it.
 type BillPlan struct {
+	Customer  schemas.CustomerID
 	Agreement schemas.RegisterAgreement
 	Work      Work
 	Bill      rating.Bill
@@ -50,7 +51,7 @@ func (d *Divided) PlanBill(ask BillAsk) (BillPlan, error) {
 		return plan, err
 	}
 	plan.Work = d.Work(jobs)
-	plan.Work.Customer = customer
+	plan.Customer = customer
 	if len(plan.Work.Done) == 0 {
 		return plan, fault.Newf("bill "+list(plan.Work.Jobs), fault.NotFound, "nothing was spread under it", "hopperbook fields shows what was spread; is the job's product and field the one that was worked?")
 	}

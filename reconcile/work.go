@@ -13,7 +13,6 @@ import (
 // and a job sheet are made of.
 type Work struct {
 	Jobs     []schemas.JobID
-	Customer schemas.CustomerID
 	Done     []Application // by field, job and product
 	Loads    []WorkLoad    // by time
 	Hours    *float64      // from start to finish; nil: a start or a finish is missing

@@ -39,7 +39,7 @@ func FromIssued(e *schemas.InvoiceIssued) (Document, error) {
 		return Document{}, err
 	}
 	return Document{
-		Number: e.Number, IssuedOn: e.IssuedOn, DueOn: e.DueOn, Customer: e.Customer, Jobs: jobs(e.Job, e.Jobs), From: e.From, To: e.To,
+		Number: e.Number, IssuedOn: e.IssuedOn, DueOn: e.DueOn, Customer: e.Customer, Jobs: Jobs(e.Job, e.Jobs), From: e.From, To: e.To,
 		Seller: party(e.Seller, ""), Buyer: party(e.Buyer, string(e.Customer)), Bill: b, Evidence: e.Evidence,
 		Digest: e.Digest, DocumentDigest: e.DocumentDigest, PaymentNote: e.PaymentNote,
 	}, nil
@@ -53,12 +53,13 @@ func FromCredited(e *schemas.InvoiceCredited) (Document, error) {
 	}
 	return Document{
 		Credit: true, Number: e.Number, Credits: e.Credits, CreditsIssuedOn: e.CreditsIssuedOn, Reason: e.Reason, IssuedOn: e.IssuedOn,
-		Customer: e.Customer, Jobs: jobs(e.Job, e.Jobs), From: e.From, To: e.To, Seller: party(e.Seller, ""), Buyer: party(e.Buyer, string(e.Customer)),
+		Customer: e.Customer, Jobs: Jobs(e.Job, e.Jobs), From: e.From, To: e.To, Seller: party(e.Seller, ""), Buyer: party(e.Buyer, string(e.Customer)),
 		Bill: b, Evidence: e.Evidence, Digest: e.Digest, DocumentDigest: e.DocumentDigest, PaymentNote: e.PaymentNote,
 	}, nil
 }
 
-func jobs(one schemas.JobID, all []schemas.JobID) []schemas.JobID {
+// Jobs are those a document's event bills: all, or the one where it is one.
+func Jobs(one schemas.JobID, all []schemas.JobID) []schemas.JobID {
 	if len(all) == 0 && one != "" {
 		return []schemas.JobID{one}
 	}

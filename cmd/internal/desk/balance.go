@@ -2,12 +2,10 @@ package desk
 
 import (
 	"context"
-	"encoding/json"
 	"io"
 
 	"hopperbook/reports"
 	"hopperbook/schemas"
-	"hopperbook/schemas/fault"
 )
 
 // BalanceParams says whose balance is asked for.
@@ -17,9 +15,9 @@ type BalanceParams struct {
 
 // balance answers from the kept result.
 func (d *Desk) balance(ctx context.Context, params []byte, w io.Writer) error {
-	var p BalanceParams
-	if err := json.Unmarshal(params, &p); err != nil {
-		return fault.New("answer balance", fault.Usage, err, "")
+	p, err := paramsOf[BalanceParams]("balance", params)
+	if err != nil {
+		return err
 	}
 	res, err := d.result(ctx)
 	if err != nil {

@@ -3,7 +3,6 @@ package desk
 import (
 	"cmp"
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"strings"
@@ -36,9 +35,9 @@ type BillParams struct {
 // and booked in one step, so that two issuers cannot take one number and a kill
 // leaves either the whole invoice or none.
 func (d *Desk) bill(ctx context.Context, params []byte, w io.Writer) error {
-	var p BillParams
-	if err := json.Unmarshal(params, &p); err != nil {
-		return fault.New("answer bill", fault.Usage, err, "")
+	p, err := paramsOf[BillParams]("bill", params)
+	if err != nil {
+		return err
 	}
 	d.issuing.Lock()
 	defer d.issuing.Unlock()
@@ -77,8 +76,8 @@ func (l *ledger) plan(p BillParams) (reports.BillAnswer, error) {
 	a.Proof = proofOf(&plan.Work, e)
 	i := &a.Invoice
 	plan.Bill.Fill(i)
-	i.Customer, i.Digest, i.Evidence = plan.Work.Customer, e.digest, e.kinds
-	i.Seller, i.Buyer = l.seller(), l.buyer(plan.Work.Customer)
+	i.Customer, i.Digest, i.Evidence = plan.Customer, e.digest, e.kinds
+	i.Seller, i.Buyer = l.seller(), l.buyer(plan.Customer)
 	if l.contractor != nil {
 		i.PaymentNote = l.contractor.PaymentNote
 	}
@@ -94,15 +93,11 @@ func (l *ledger) plan(p BillParams) (reports.BillAnswer, error) {
 
 // date gives the invoice number, days and its own digest.
 func (l *ledger) date(i *schemas.InvoiceIssued, p BillParams, days *int64) (err error) {
-	if i.IssuedOn = p.Day; i.IssuedOn == "" {
-		if i.IssuedOn, err = l.today(time.Now()); err != nil {
-			return err
-		}
-	}
-	day, err := time.Parse(time.DateOnly, i.IssuedOn)
+	day, err := l.day("date the invoice", p.Day)
 	if err != nil {
-		return fault.Newf("date the invoice", fault.Usage, i.IssuedOn+" is no day", "write it like 2026-03-01")
+		return err
 	}
+	i.IssuedOn = day.Format(time.DateOnly)
 	if days != nil {
 		i.DueOn = day.AddDate(0, 0, int(*days)).Format(time.DateOnly)
 	}

@@ -25,12 +25,12 @@ type TestsParams struct {
 // tests answers with the calibration's events as they count, and with what the
 // registers say of the products.
 func (d *Desk) tests(ctx context.Context, params []byte, w io.Writer) error {
-	var p TestsParams
-	if err := json.Unmarshal(params, &p); err != nil {
-		return fault.New("answer tests", fault.Usage, err, "")
+	p, err := paramsOf[TestsParams]("tests", params)
+	if err != nil {
+		return err
 	}
 	var r reading
-	err := d.book.Read(ctx, func(v *book.View) error {
+	err = d.book.Read(ctx, func(v *book.View) error {
 		return r.events(ctx, v, []schemas.EventType{schemas.TypeRegisterProduct, schemas.TypeSettingChanged, schemas.TypeTestDensity, schemas.TypeTestCatch, schemas.TypeTestTray, schemas.TypeTestOverlap, schemas.TypeCheckMachine})
 	})
 	if err != nil {
@@ -108,9 +108,9 @@ type CertifyParams struct {
 }
 
 func (d *Desk) certify(ctx context.Context, params []byte, w io.Writer) error {
-	var p CertifyParams
-	if err := json.Unmarshal(params, &p); err != nil {
-		return fault.New("answer certify", fault.Usage, err, "")
+	p, err := paramsOf[CertifyParams]("certify", params)
+	if err != nil {
+		return err
 	}
 	ask := reconcile.CertificateAsk{Machine: p.Machine, Product: p.Product, DiscSet: p.DiscSet, CVLimitPct: p.CVLimitPct, ValidDays: p.ValidDays, ValidKg: p.ValidT * unit.KgPerTonne}
 	if day := strings.TrimSpace(p.AsOf); day != "" {

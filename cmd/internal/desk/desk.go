@@ -110,6 +110,14 @@ func (d *Desk) Answer(ctx context.Context, question string, params []byte, w io.
 	return fault.Newf("answer", fault.Usage, fmt.Sprintf("there is no question %q", question), "hub and command are of different versions; update the older")
 }
 
+// paramsOf reads the parameters of a question.
+func paramsOf[P any](question string, params []byte) (p P, err error) {
+	if err := json.Unmarshal(params, &p); err != nil {
+		return p, fault.New("answer "+question, fault.Usage, err, "")
+	}
+	return p, nil
+}
+
 func write(w io.Writer, answer any) error {
 	enc := json.NewEncoder(w)
 	enc.SetIndent("", " ")
@@ -145,9 +153,9 @@ type RejectsParams struct {
 }
 
 func (d *Desk) rejects(ctx context.Context, params []byte, w io.Writer) error {
-	var p RejectsParams
-	if err := json.Unmarshal(params, &p); err != nil {
-		return fault.New("answer rejects", fault.Usage, err, "")
+	p, err := paramsOf[RejectsParams]("rejects", params)
+	if err != nil {
+		return err
 	}
 	troubles, err := d.book.Troubles(ctx, !p.Brief)
 	answer := reports.RejectsAnswer{Schema: reports.SchemaRejects, Rejects: make([]reports.Reject, 0, len(troubles))}
@@ -192,11 +200,11 @@ func (d *Desk) export(ctx context.Context, w io.Writer) error {
 }
 
 func (d *Desk) marks(ctx context.Context, params []byte, w io.Writer) error {
-	var p struct {
+	p, err := paramsOf[struct {
 		Sources []schemas.Source `json:"sources"`
-	}
-	if err := json.Unmarshal(params, &p); err != nil {
-		return fault.New("answer marks", fault.Usage, err, "")
+	}]("marks", params)
+	if err != nil {
+		return err
 	}
 	marks, err := d.book.Marks(ctx)
 	if len(p.Sources) > 0 {

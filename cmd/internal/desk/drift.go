@@ -2,7 +2,6 @@ package desk
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"slices"
@@ -22,9 +21,9 @@ type DriftParams struct {
 }
 
 func (d *Desk) drift(ctx context.Context, params []byte, w io.Writer) error {
-	var p DriftParams
-	if err := json.Unmarshal(params, &p); err != nil {
-		return fault.New("answer drift", fault.Usage, err, "")
+	p, err := paramsOf[DriftParams]("drift", params)
+	if err != nil {
+		return err
 	}
 	res, err := d.result(ctx)
 	if err != nil {

@@ -2,7 +2,6 @@ package desk
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"maps"
@@ -66,9 +65,9 @@ type CreditParams struct {
 const creditMark = "C"
 
 func (d *Desk) credit(ctx context.Context, params []byte, w io.Writer) error {
-	var p CreditParams
-	if err := json.Unmarshal(params, &p); err != nil {
-		return fault.New("answer credit", fault.Usage, err, "")
+	p, err := paramsOf[CreditParams]("credit", params)
+	if err != nil {
+		return err
 	}
 	d.issuing.Lock()
 	defer d.issuing.Unlock()
@@ -88,12 +87,12 @@ func (d *Desk) credit(ctx context.Context, params []byte, w io.Writer) error {
 
 // document finds an issued document and holds it against the book as it is now.
 func (d *Desk) document(ctx context.Context, params []byte, w io.Writer) error {
-	var p struct {
+	p, err := paramsOf[struct {
 		Number schemas.InvoiceNo `json:"number"`
 		Draw   bool              `json:"draw"` // with all that is drawn of it
-	}
-	if err := json.Unmarshal(params, &p); err != nil {
-		return fault.New("answer document", fault.Usage, err, "")
+	}]("document", params)
+	if err != nil {
+		return err
 	}
 	l, err := d.readLedger(ctx)
 	if err != nil {
@@ -135,8 +134,7 @@ func (l *ledger) holdAgainst(a *reports.DocumentAnswer) {
 		a.Changes = append(a.Changes, "the invoice it takes back is not in the book")
 		return
 	}
-	work := l.divided.Work(jobsOn(on))
-	work.Customer = on.Customer
+	work := l.divided.Work(invoice.Jobs(on.Job, on.Jobs))
 	e := l.evidence(&work, on.Agreement)
 	a.Now, a.Unchanged, a.Proof = e.digest, e.digest == on.Digest, proofOf(&work, e)
 	if a.Unchanged {
@@ -144,7 +142,7 @@ func (l *ledger) holdAgainst(a *reports.DocumentAnswer) {
 		return
 	}
 	a.Changes = append(a.Changes, changed(on.Evidence, e.kinds)...)
-	if gross, err := l.grossNow(on); err != nil {
+	if gross, err := l.grossNow(on, &work); err != nil {
 		a.Changes = append(a.Changes, "it cannot be worked out anew: "+fault.Message(err))
 	} else {
 		a.GrossNow = gross
@@ -188,20 +186,21 @@ func (d *Desk) documents(ctx context.Context, w io.Writer) error {
 	for i := range l.credits {
 		c := &l.credits[i]
 		answer.Documents = append(answer.Documents, reports.DocumentRow{Number: c.Number, Kind: "credit_note", IssuedOn: c.IssuedOn, Customer: c.Customer,
-			Jobs: jobsOn(&schemas.InvoiceIssued{Job: c.Job, Jobs: c.Jobs}), Currency: c.Currency, Gross: c.Totals.Gross, Credits: c.Credits, State: "credit_note"})
+			Jobs: invoice.Jobs(c.Job, c.Jobs), Currency: c.Currency, Gross: c.Totals.Gross, Credits: c.Credits, State: "credit_note"})
 	}
 	return write(w, answer)
 }
 
 // row is an invoice's row; one that stands is held against the book.
 func (l *ledger) row(i *issued) reports.DocumentRow {
-	row := reports.DocumentRow{Number: i.Number, Kind: "invoice", IssuedOn: i.IssuedOn, Customer: i.Customer, Jobs: jobsOn(&i.InvoiceIssued),
+	row := reports.DocumentRow{Number: i.Number, Kind: "invoice", IssuedOn: i.IssuedOn, Customer: i.Customer, Jobs: invoice.Jobs(i.Job, i.Jobs),
 		Currency: i.Currency, Gross: i.Totals.Gross, CreditedBy: i.creditedBy, State: "open"}
-	work := l.divided.Work(row.Jobs)
-	switch e := l.evidence(&work, i.Agreement); {
-	case i.creditedBy != "":
+	if i.creditedBy != "" {
 		row.State = "credited"
-	case e.digest != i.Digest:
+		return row
+	}
+	work := l.divided.Work(row.Jobs)
+	if l.evidence(&work, i.Agreement).digest != i.Digest {
 		row.State = "changed"
 	}
 	return row

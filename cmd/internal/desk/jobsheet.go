@@ -2,7 +2,6 @@ package desk
 
 import (
 	"context"
-	"encoding/json"
 	"io"
 	"slices"
 	"time"
@@ -19,9 +18,9 @@ type JobSheetParams struct {
 
 // jobSheet answers from the work that bills are made of, so that both say the same.
 func (d *Desk) jobSheet(ctx context.Context, params []byte, w io.Writer) error {
-	var p JobSheetParams
-	if err := json.Unmarshal(params, &p); err != nil {
-		return fault.New("answer jobsheet", fault.Usage, err, "")
+	p, err := paramsOf[JobSheetParams]("jobsheet", params)
+	if err != nil {
+		return err
 	}
 	l, err := d.readLedger(ctx)
 	if err != nil {

@@ -45,8 +45,8 @@ type ledger struct {
 	*worked
 	contractor *schemas.RegisterContractor // nil: not registered
 	customers  map[schemas.CustomerID]schemas.RegisterCustomer
-	agreements []schemas.RegisterAgreement // each as registered last
-	registered map[string]schemas.EventID  // of contractor "", customers and agreements, by their own kind's name
+	agreements []schemas.RegisterAgreement             // each as registered last
+	priced     map[schemas.AgreementID]schemas.EventID // the event each was registered by
 	invoices   []issued
 	credits    []schemas.InvoiceCredited
 	amended    []schemas.Event
@@ -74,7 +74,7 @@ func (d *Desk) readLedger(ctx context.Context) (*ledger, error) {
 
 // readLedgerAlone is readLedger for a holder of d.working.
 func (d *Desk) readLedgerAlone(ctx context.Context) (*ledger, error) {
-	l := &ledger{customers: map[schemas.CustomerID]schemas.RegisterCustomer{}, registered: map[string]schemas.EventID{}}
+	l := &ledger{customers: map[schemas.CustomerID]schemas.RegisterCustomer{}, priced: map[schemas.AgreementID]schemas.EventID{}}
 	count, err := d.book.Count(ctx)
 	if err != nil {
 		return nil, err
@@ -150,17 +150,15 @@ func (l *ledger) read(ctx context.Context, v *book.View) error {
 		case schemas.TypeRegisterContractor:
 			c, err := schemas.DecodeData[schemas.RegisterContractor](&e)
 			l.contractor = &c
-			l.registered["contractor"] = e.ID
 			return err
 		case schemas.TypeRegisterCustomer:
 			c, err := schemas.DecodeData[schemas.RegisterCustomer](&e)
 			l.customers[c.Customer] = c
-			l.registered["customer "+string(c.Customer)] = e.ID
 			return err
 		case schemas.TypeRegisterAgreement:
 			a, err := schemas.DecodeData[schemas.RegisterAgreement](&e)
 			agreements[a.Agreement] = a
-			l.registered["agreement "+string(a.Agreement)] = e.ID
+			l.priced[a.Agreement] = e.ID
 			return err
 		case schemas.TypeInvoiceIssued:
 			i, err := schemas.DecodeData[schemas.InvoiceIssued](&e)
@@ -216,22 +214,11 @@ func (l *ledger) billed() map[schemas.JobID]schemas.InvoiceNo {
 		if i.creditedBy != "" {
 			continue
 		}
-		for _, j := range jobsOn(&i.InvoiceIssued) {
+		for _, j := range invoice.Jobs(i.Job, i.Jobs) {
 			out[j] = i.Number
 		}
 	}
 	return out
-}
-
-// jobsOn are the jobs an invoice bills.
-func jobsOn(i *schemas.InvoiceIssued) []schemas.JobID {
-	if len(i.Jobs) > 0 {
-		return i.Jobs
-	}
-	if i.Job != "" {
-		return []schemas.JobID{i.Job}
-	}
-	return nil
 }
 
 // tax of lines whose agreement says none: the contractor's.
@@ -276,34 +263,32 @@ func (l *ledger) evidence(w *reconcile.Work, agreement schemas.AgreementID) evid
 	for _, id := range w.Uses {
 		uses[id] = true
 	}
-	uses[l.registered["agreement "+string(agreement)]] = true
+	uses[l.priced[agreement]] = true
 	return l.evidenceOf(uses)
 }
 
 // evidenceOf adds to some events what amends them, and digests them.
 func (l *ledger) evidenceOf(uses map[schemas.EventID]bool) evidence {
-	for _, a := range l.amended {
-		if data, err := schemas.DecodeData[schemas.EventAmended](&a); err == nil && uses[data.Amends] {
-			uses[a.ID] = true
-		}
-	}
 	var e evidence
+	for i := range l.amended {
+		a := &l.amended[i]
+		data, err := schemas.DecodeData[schemas.EventAmended](a)
+		if err != nil || !uses[data.Amends] && !uses[a.ID] {
+			continue
+		}
+		uses[a.ID] = true
+		was := reports.Amendment{At: a.Time, Amends: data.Amends, Action: data.Action, Reason: data.Reason}
+		for _, line := range l.lines[data.Amends] {
+			was.Type = line.kind
+		}
+		e.amendments = append(e.amendments, was)
+	}
 	var lines []string
 	count := map[schemas.EventType]int64{}
 	for id := range uses {
 		for _, line := range l.lines[id] {
 			lines = append(lines, line.text)
 			count[line.kind]++
-		}
-	}
-	for i := range l.amended {
-		a := &l.amended[i]
-		if data, err := schemas.DecodeData[schemas.EventAmended](a); err == nil && uses[a.ID] {
-			was := reports.Amendment{At: a.Time, Amends: data.Amends, Action: data.Action, Reason: data.Reason}
-			for _, line := range l.lines[data.Amends] {
-				was.Type = line.kind
-			}
-			e.amendments = append(e.amendments, was)
 		}
 	}
 	slices.Sort(lines)
@@ -334,6 +319,21 @@ func (l *ledger) today(now time.Time) (string, error) {
 	return now.In(zone).Format(time.DateOnly), nil
 }
 
+// day is the one asked for; "": today.
+func (l *ledger) day(op, asked string) (time.Time, error) {
+	if asked == "" {
+		var err error
+		if asked, err = l.today(time.Now()); err != nil {
+			return time.Time{}, err
+		}
+	}
+	at, err := time.Parse(time.DateOnly, asked)
+	if err != nil {
+		return at, fault.Newf(op, fault.Usage, asked+" is no day", "write it like 2026-03-01")
+	}
+	return at, nil
+}
+
 // creditNote takes an invoice back whole.
 func (l *ledger) creditNote(p CreditParams) (schemas.InvoiceCredited, error) {
 	op := "credit " + string(p.Number)
@@ -344,16 +344,11 @@ func (l *ledger) creditNote(p CreditParams) (schemas.InvoiceCredited, error) {
 	case i.creditedBy != "":
 		return schemas.InvoiceCredited{}, fault.Newf(op, fault.Conflict, "it was taken back by "+string(i.creditedBy), "nothing is left to credit")
 	}
-	day := p.Day
-	if day == "" {
-		var err error
-		if day, err = l.today(time.Now()); err != nil {
-			return schemas.InvoiceCredited{}, err
-		}
+	at, err := l.day(op, p.Day)
+	if err != nil {
+		return schemas.InvoiceCredited{}, err
 	}
-	if _, err := time.Parse(time.DateOnly, day); err != nil {
-		return schemas.InvoiceCredited{}, fault.Newf(op, fault.Usage, day+" is no day", "write it like 2026-03-01")
-	}
+	day := at.Format(time.DateOnly)
 	number, err := l.next(p.Series, day, creditMark)
 	if err != nil {
 		return schemas.InvoiceCredited{}, err
@@ -363,8 +358,8 @@ func (l *ledger) creditNote(p CreditParams) (schemas.InvoiceCredited, error) {
 	return c, err
 }
 
-// grossNow is what the jobs of an invoice would come to now.
-func (l *ledger) grossNow(on *schemas.InvoiceIssued) (string, error) {
+// grossNow is what the work on an invoice would come to now.
+func (l *ledger) grossNow(on *schemas.InvoiceIssued, work *reconcile.Work) (string, error) {
 	tax, err := l.tax()
 	if err != nil {
 		return "", err
@@ -373,7 +368,6 @@ func (l *ledger) grossNow(on *schemas.InvoiceIssued) (string, error) {
 	if agreement < 0 {
 		return "", fault.Newf("work it out anew", fault.NotFound, "agreement "+string(on.Agreement)+" is not registered", "")
 	}
-	work := l.divided.Work(jobsOn(on))
 	b, err := rating.Rate(l.agreements[agreement], work.Quantities(l.in, nil), tax)
 	if err != nil {
 		return "", err

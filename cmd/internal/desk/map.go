@@ -2,13 +2,11 @@ package desk
 
 import (
 	"context"
-	"encoding/json"
 	"io"
 
 	"hopperbook/reconcile"
 	"hopperbook/reports"
 	"hopperbook/schemas"
-	"hopperbook/schemas/fault"
 )
 
 // MapParams says which map is asked for.
@@ -21,9 +19,9 @@ type MapParams struct {
 
 // fieldMap answers from the events: a map is too large to keep, and asked for rarely.
 func (d *Desk) fieldMap(ctx context.Context, params []byte, w io.Writer) error {
-	var p MapParams
-	if err := json.Unmarshal(params, &p); err != nil {
-		return fault.New("answer map", fault.Usage, err, "")
+	p, err := paramsOf[MapParams]("map", params)
+	if err != nil {
+		return err
 	}
 	d.working.Lock()
 	defer d.working.Unlock()

@@ -229,9 +229,9 @@ func seasonNames(r nutrient.Result) (names []string) {
 }
 
 func (d *Desk) seasonRecords(ctx context.Context, params []byte, w io.Writer) error {
-	var p SeasonParams
-	if err := json.Unmarshal(params, &p); err != nil {
-		return fault.New("answer season", fault.Usage, err, "")
+	p, err := paramsOf[SeasonParams]("season", params)
+	if err != nil {
+		return err
 	}
 	work, err := d.seasonWork(ctx, p)
 	if err != nil {
@@ -241,9 +241,9 @@ func (d *Desk) seasonRecords(ctx context.Context, params []byte, w io.Writer) er
 }
 
 func (d *Desk) why(ctx context.Context, params []byte, w io.Writer) error {
-	var p WhyParams
-	if err := json.Unmarshal(params, &p); err != nil {
-		return fault.New("answer why", fault.Usage, err, "")
+	p, err := paramsOf[WhyParams]("why", params)
+	if err != nil {
+		return err
 	}
 	work, err := d.seasonWork(ctx, p.SeasonParams)
 	if err != nil {
