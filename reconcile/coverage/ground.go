@@ -80,7 +80,7 @@ func (g *groundSum) crossing(v0, v1 float64) (v float64, ok bool) {
 func (g *groundSum) at(v float64) (inside, excluded float64) {
 	g.cuts = g.cuts[:0]
 	for i := range g.across {
-		g.cuts = append(g.cuts, zoneCut{g.across[i].at(v), g.across[i].exclusion})
+		g.cuts = append(g.cuts, zoneCut{x: g.across[i].at(v), exclusion: g.across[i].exclusion})
 	}
 	slices.SortFunc(g.cuts, func(a, b zoneCut) int { return cmp.Compare(a.x, b.x) })
 	in, off := false, false

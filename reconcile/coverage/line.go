@@ -23,17 +23,24 @@ func (l *lengths) add(m *lengths, k float64) {
 	l.excludedTimes += k * m.excludedTimes
 }
 
-// bend is by how much b lies off the middle of a and c, at the class where that is most.
-func bend(a, b, c *lengths) float64 {
-	off := func(x, y, z float64) float64 { return math.Abs(x - 2*y + z) }
-	return max(off(a.once, b.once, c.once), off(a.twice, b.twice, c.twice), off(a.more, b.more, c.more),
-		off(a.outside, b.outside, c.outside), off(a.excluded, b.excluded, c.excluded)) / 2
+// most is the largest of the classes.
+func (l *lengths) most() float64 {
+	return max(math.Abs(l.once), math.Abs(l.twice), math.Abs(l.more), math.Abs(l.outside), math.Abs(l.excluded))
 }
 
-// rise is by how much a and b differ, at the class where that is most.
+// bend is by how much b lies off the middle of a and c.
+func bend(a, b, c *lengths) float64 {
+	d := *a
+	d.add(b, -2)
+	d.add(c, 1)
+	return d.most() / 2
+}
+
+// rise is by how much a and b differ.
 func rise(a, b *lengths) float64 {
-	return max(math.Abs(a.once-b.once), math.Abs(a.twice-b.twice), math.Abs(a.more-b.more),
-		math.Abs(a.outside-b.outside), math.Abs(a.excluded-b.excluded))
+	d := *a
+	d.add(b, -1)
+	return d.most()
 }
 
 // hit is the part of a line inside one quadrilateral, or inside several that follow
@@ -44,7 +51,9 @@ type hit struct {
 	lastM    float64 // and where the last of them ends
 	way      int32   // of the first
 	at0, at1 int32   // those that reach to x0 and x1
-	run      int32   // unbroken spreading
+	arc0     bool    // that is a sector
+	arc1     bool
+	run      int32 // unbroken spreading
 	piece    int32
 	open     int32 // the bar up to which it reaches, where that is not in x0 and x1 yet: see shut
 }
@@ -72,7 +81,7 @@ func (w *worker) meet(hits *[]hit, of owner, i int32, v float64) {
 	if through && x0 >= w.u0 && x1 <= w.u1 {
 		open = i + 1
 	}
-	w.enter(hits, of, i, x0, x1, open)
+	w.enter(hits, of, i, x0, x1, open, false)
 }
 
 // meetArc is meet for the sector between the bars i and i+1.
@@ -81,11 +90,11 @@ func (w *worker) meetArc(hits *[]hit, of owner, i int32, v float64, a arc) {
 		w.shut(&(*hits)[n-1], v)
 	}
 	x0, x1 := a.cut(v)
-	w.enter(hits, of, i, x0, x1, -1)
+	w.enter(hits, of, i, x0, x1, -1, true)
 }
 
 // enter adds the part x0..x1 of a line.
-func (w *worker) enter(hits *[]hit, of owner, i int32, x0, x1 float64, open int32) {
+func (w *worker) enter(hits *[]hit, of owner, i int32, x0, x1 float64, open int32, isArc bool) {
 	x0, x1 = max(x0, w.u0), min(x1, w.u1)
 	if x0 >= x1 {
 		return
@@ -95,16 +104,16 @@ func (w *worker) enter(hits *[]hit, of owner, i int32, x0, x1 float64, open int3
 		h := &(*hits)[n-1]
 		if h.run == of.run && a.s-h.lastM <= 1 && x0 <= h.x1 && x1 >= h.x0 && (b.s-h.firstM <= of.againM || h.way != 0 && h.way == way(a, b)) {
 			if x0 < h.x0 {
-				h.x0, h.at0 = x0, i
+				h.x0, h.at0, h.arc0 = x0, i, isArc
 			}
 			if x1 > h.x1 {
-				h.x1, h.at1 = x1, i
+				h.x1, h.at1, h.arc1 = x1, i, isArc
 			}
 			h.lastM, h.open = b.s, open
 			return
 		}
 	}
-	*hits = append(*hits, hit{x0, x1, a.s, b.s, way(a, b), i, i, of.run, of.piece, open})
+	*hits = append(*hits, hit{x0, x1, a.s, b.s, way(a, b), i, i, isArc, isArc, of.run, of.piece, open})
 }
 
 // shut takes the bar up to which a hit is open into it.
@@ -112,10 +121,10 @@ func (w *worker) shut(h *hit, v float64) {
 	b := &w.c.bars[h.open]
 	x := b.lu + (v-b.lv)*(b.ru-b.lu)/(b.rv-b.lv)
 	if x < h.x0 {
-		h.x0, h.at0 = max(x, w.u0), h.open-1
+		h.x0, h.at0, h.arc0 = max(x, w.u0), h.open-1, false
 	}
 	if x > h.x1 {
-		h.x1, h.at1 = min(x, w.u1), h.open-1
+		h.x1, h.at1, h.arc1 = min(x, w.u1), h.open-1, false
 	}
 	h.open = -1
 }
@@ -207,15 +216,8 @@ func (w *worker) sweep(hits []hit, v float64, z *zones) (l lengths) {
 		z.book(&l, 1, hits[0].x0, hits[0].x1)
 		return l
 	}
-	w.ends = w.ends[:0]
-	for i := range hits {
-		w.ends = append(w.ends, end{hits[i].x0, int32(i)}, end{hits[i].x1, int32(i)})
-	}
-	sortEnds(w.ends)
-	w.active = w.active[:0]
-	for range (len(hits) + 63) / 64 {
-		w.active = append(w.active, 0)
-	}
+	w.endsOf(hits)
+	w.quiet(len(hits))
 	x, covering := 0.0, 0
 	for _, e := range w.ends {
 		if covering > 0 && e.x > x {
@@ -226,14 +228,36 @@ func (w *worker) sweep(hits []hit, v float64, z *zones) (l lengths) {
 			z.book(&l, times, x, e.x)
 		}
 		x = e.x
-		word, bit := e.hit/64, uint64(1)<<(e.hit%64)
-		if w.active[word] ^= bit; w.active[word]&bit != 0 {
-			covering++
-		} else {
-			covering--
-		}
+		covering += w.toggle(e.hit)
 	}
 	return l
+}
+
+// endsOf sorts the ends of hits into w.ends.
+func (w *worker) endsOf(hits []hit) {
+	w.ends = w.ends[:0]
+	for i := range hits {
+		w.ends = append(w.ends, end{hits[i].x0, int32(i)}, end{hits[i].x1, int32(i)})
+	}
+	sortEnds(w.ends)
+}
+
+// quiet makes none of n hits active.
+func (w *worker) quiet(n int) {
+	w.active = w.active[:0]
+	for range (n + 63) / 64 {
+		w.active = append(w.active, 0)
+	}
+}
+
+// toggle begins or ends a hit, and is by how many more are active.
+func (w *worker) toggle(hit int32) int {
+	word, bit := hit/64, uint64(1)<<(hit%64)
+	w.active[word] ^= bit
+	if w.active[word]&bit != 0 {
+		return 1
+	}
+	return -1
 }
 
 // sortEnds sorts by x; few ends, mostly in order, are what it meets.

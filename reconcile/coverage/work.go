@@ -17,6 +17,7 @@ type worker struct {
 	zones          zones
 	ends           []end
 	active         []uint64 // bit i: hit i covers the stretch at hand; hits are in the order of the drive
+	before         []int    // how often the stretch before each end is covered
 	breaks         []lineBreak
 	sections, next []section
 	heights        []float64 // of the lines at hand, ascending
@@ -155,7 +156,7 @@ func (w *worker) first() {
 			w.sum.add(&w.met[s.low], (s.v1-s.v0)/2)
 			w.sum.add(&w.met[s.high], (s.v1-s.v0)/2)
 		} else {
-			w.take(s)
+			w.take(s, int(s.mid))
 		}
 	}
 }
@@ -170,16 +171,27 @@ func (w *worker) refine() {
 	}
 	w.cross()
 	for i := range w.sections {
-		w.take(&w.sections[i])
+		w.take(&w.sections[i], i)
 	}
 }
 
-// take adds up a section by its three lines, or leaves its halves for refine.
-func (w *worker) take(s *section) {
+// take adds up a section by its three lines, the one in the middle being line j at hand, or leaves its halves for refine.
+func (w *worker) take(s *section, j int) {
 	low, mid, high := &w.met[s.low], &w.met[s.mid], &w.met[s.high]
 	h := (s.v1 - s.v0) / 2
 	off := h * bend(low, mid, high)
-	if off <= w.c.tolM2 && (s.sure || h*rise(low, high) <= sureOf*w.c.tolM2) || w.left <= 0 {
+	done := off <= w.c.tolM2 && (s.sure || h*rise(low, high) <= sureOf*w.c.tolM2)
+	if !done {
+		f := foresight{v: s.v0 + h, v0: s.v0, v1: s.v1}
+		w.foresee(&f, w.hits[j])
+		if missed := h * f.surprise(low, mid, high); missed <= w.c.tolM2 && !f.unsure {
+			w.sum.add(&f.area, 1)
+			w.sum.add(&f.low, -h/2)
+			w.sum.add(&f.high, -h/2)
+			off, done = missed, true
+		}
+	}
+	if done || w.left <= 0 {
 		w.sum.add(low, h/2)
 		w.sum.add(mid, h)
 		w.sum.add(high, h/2)
@@ -298,8 +310,11 @@ func (w *worker) lookAt(r run) {
 	}
 	if p.arc {
 		top, bottom := arcOf(&bars[r.from], &bars[r.to]).turns()
-		w.breakAt(w.u0, top, w.u1, top)
-		w.breakAt(w.u0, bottom, w.u1, bottom)
+		for _, v := range [2]float64{top, bottom} {
+			if v > w.v0 && v < w.v1 {
+				w.breaks = append(w.breaks, lineBreak{v, false})
+			}
+		}
 		return
 	}
 	leastJump := w.c.tolM2 / w.c.stripM
@@ -323,11 +338,16 @@ func (w *worker) line(hits []hit, v float64) lengths {
 	if len(hits) == 0 {
 		return lengths{}
 	}
+	return w.sweep(hits, v, w.zonesAt(v))
+}
+
+// zonesAt is where the fences cut a line of the tile.
+func (w *worker) zonesAt(v float64) *zones {
 	z := &w.uniform
 	if w.cutsTile {
 		z = &w.zones
 		w.c.fence.cutLine(z, w.c.bounded, w.sides, v, w.u0, w.u1)
 	}
 	z.begin()
-	return w.sweep(hits, v, z)
+	return z
 }

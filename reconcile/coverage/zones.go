@@ -19,7 +19,7 @@ type zones struct {
 
 // zoneCut is where a line crosses a side of the boundary or of an exclusion area.
 type zoneCut struct {
-	x         float64
+	x, slope  float64 // of the side: du/dv
 	exclusion bool
 }
 
@@ -35,14 +35,19 @@ func (z *zones) book(l *lengths, times int, x0, x1 float64) {
 			z.put(l, times, c.x-x0)
 			x0 = c.x
 		}
-		if c.exclusion {
-			z.offNow = !z.offNow
-		} else {
-			z.inNow = !z.inNow
-		}
+		z.pass(&c)
 		z.reached++
 	}
 	z.put(l, times, x1-x0)
+}
+
+// pass goes over a cut.
+func (z *zones) pass(c *zoneCut) {
+	if c.exclusion {
+		z.offNow = !z.offNow
+	} else {
+		z.inNow = !z.inNow
+	}
 }
 
 func (z *zones) put(l *lengths, times int, lengthM float64) {
@@ -187,7 +192,7 @@ func (f *fence) cutLine(z *zones, bounded bool, sides []int32, v, u0, u1 float64
 		switch {
 		case x >= u1:
 		case x > u0:
-			z.cuts = append(z.cuts, zoneCut{x, s.exclusion})
+			z.cuts = append(z.cuts, zoneCut{x, (s.u1 - s.u0) / (s.v1 - s.v0), s.exclusion})
 		case s.exclusion:
 			z.off = !z.off
 		default:
