@@ -15,12 +15,9 @@ func (w *worker) foresee(f *foresight, hits []hit) {
 	z := w.zonesAt(f.v)
 	w.endsOf(hits)
 	w.timesBefore(hits, f.v)
+	var last moved
 	for k, e := range w.ends {
 		left, right := w.before[k], w.before[k+1]
-		if k > 0 && e.x-w.ends[k-1].x < leastLayerM && e.x > w.u0 && e.x < w.u1 {
-			f.unsure = true
-			return
-		}
 		for ; z.reached < len(z.cuts) && z.cuts[z.reached].x < e.x; z.reached++ {
 			c := &z.cuts[z.reached]
 			to := f.straight(c.slope)
@@ -28,16 +25,19 @@ func (w *worker) foresee(f *foresight, hits []hit) {
 			z.pass(c)
 			f.put(z, left, to, -1)
 		}
-		if left != right {
-			h := &hits[e.hit]
-			i, arc := h.at0, h.arc0
-			if e.x == h.x1 {
-				i, arc = h.at1, h.arc1
-			}
-			to := w.moves(f, i, arc, e.x)
-			f.put(z, left, to, 1)
-			f.put(z, right, to, -1)
+		h := &hits[e.hit]
+		i, arc := h.at0, h.arc0
+		if e.x == h.x1 {
+			i, arc = h.at1, h.arc1
 		}
+		to := w.moves(f, i, arc, e.x)
+		if k > 0 && e.x-w.ends[k-1].x < leastLayerM && to.apart(last) > leastLayerM {
+			f.unsure = true
+			return
+		}
+		f.put(z, left, to, 1)
+		f.put(z, right, to, -1)
+		last = to
 	}
 }
 
@@ -60,6 +60,9 @@ func (w *worker) timesBefore(hits []hit, v float64) {
 
 // moved is how far a place on a line has gone on v0 and on v1, and the area between its way and the line square to them.
 type moved struct{ low, high, area float64 }
+
+// apart is how far two places that were one have gone from each other.
+func (m moved) apart(n moved) float64 { return max(math.Abs(m.low-n.low), math.Abs(m.high-n.high)) }
 
 // straight is the way of a side, by its slope.
 func (f *foresight) straight(slope float64) moved {
