@@ -89,7 +89,7 @@ const (
 	mostBreaks  = 64
 	leastLayerM = 1e-7
 	mostLines   = 1000 // about, for one tile: bounds the work, whatever it holds
-	thinOf      = 16   // a section is thin where it is at most so many times the tolerance
+	thinOf      = 24   // a section is thin where it is at most so many times the tolerance
 	sureOf      = 1    // three lines may agree by chance where the area changes by more than so many tolerances
 )
 
@@ -277,7 +277,8 @@ func lies(du, dv float64) bool { return math.Abs(du) > 2*math.Abs(dv) }
 
 // breakAt ends sections where an edge begins and ends in the tile.
 func (w *worker) breakAt(ua, va, ub, vb float64) {
-	if ua > ub {
+	back := ua > ub
+	if back {
 		ua, va, ub, vb = ub, vb, ua, va
 	}
 	if ub < w.u0 || ua > w.u1 {
@@ -290,12 +291,23 @@ func (w *worker) breakAt(ua, va, ub, vb float64) {
 	if ub > w.u1 {
 		vb -= (ub - w.u1) * slope
 	}
-	jump := math.Abs(va-vb) < leastLayerM
-	if va > w.v0 && va < w.v1 {
-		w.breaks = append(w.breaks, lineBreak{va, jump})
+	if back {
+		va, vb = vb, va
 	}
-	if vb > w.v0 && vb < w.v1 {
-		w.breaks = append(w.breaks, lineBreak{vb, jump})
+	jump := math.Abs(va-vb) < leastLayerM
+	w.breakIn(va, jump)
+	w.breakIn(vb, jump)
+}
+
+// breakIn ends a section at v, where the tile holds it. Sides that follow each other share one end.
+func (w *worker) breakIn(v float64, jump bool) {
+	n := len(w.breaks)
+	switch {
+	case !(v > w.v0 && v < w.v1):
+	case n > 0 && w.breaks[n-1].v == v:
+		w.breaks[n-1].jump = w.breaks[n-1].jump || jump
+	default:
+		w.breaks = append(w.breaks, lineBreak{v, jump})
 	}
 }
 
@@ -310,11 +322,8 @@ func (w *worker) lookAt(r run) {
 	}
 	if p.arc {
 		top, bottom := arcOf(&bars[r.from], &bars[r.to]).turns()
-		for _, v := range [2]float64{top, bottom} {
-			if v > w.v0 && v < w.v1 {
-				w.breaks = append(w.breaks, lineBreak{v, false})
-			}
-		}
+		w.breakIn(top, false)
+		w.breakIn(bottom, false)
 		return
 	}
 	leastJump := w.c.tolM2 / w.c.stripM
@@ -323,6 +332,9 @@ func (w *worker) lookAt(r run) {
 		if du := math.Abs(b.lu - a.lu); du > leastJump && lies(du, b.lv-a.lv) {
 			w.breakAt(a.lu, a.lv, b.lu, b.lv)
 		}
+	}
+	for i := r.from; i < r.to; i++ {
+		a, b := &bars[i], &bars[i+1]
 		if du := math.Abs(b.ru - a.ru); du > leastJump && lies(du, b.rv-a.rv) {
 			w.breakAt(a.ru, a.rv, b.ru, b.rv)
 		}
