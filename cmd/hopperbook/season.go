@@ -13,6 +13,7 @@ import (
 	"github.com/urfave/cli/v2"
 
 	"hopperbook/cmd/internal/desk"
+	"hopperbook/cmd/internal/gpkg"
 	"hopperbook/cmd/internal/office"
 	"hopperbook/cmd/internal/paper"
 	"hopperbook/reports"
@@ -27,7 +28,7 @@ func seasonCommand() *cli.Command {
 		ArgsUsage: " ",
 		Usage:     "a customer's records of a season: nutrients by field, limits, checks, every figure traceable",
 		Description: "Prints the nutrients of each field; with --out it writes a folder: PDF and HTML for reading, XLSX and CSV for authorities, JSON with\n" +
-			"its schema, fields as GeoJSON, and a manifest that hopperbook verify DIR checks. --rules names shipped rule files\n" +
+			"its schema, GeoPackage and GeoJSON for maps, and a manifest that hopperbook verify DIR checks. --rules names shipped rule files\n" +
 			"(hopperbook rules) or files of your own. No limit is checked that is not named. Records are no legal advice: the local\n" +
 			"authority and a licensed adviser decide.\n\n" +
 			"Example:\n  hopperbook season --customer fernwick --season 2026 --rules nz-synthetic-nitrogen-cap --out records",
@@ -135,8 +136,12 @@ func packFiles(a reports.SeasonAnswer, size render.Paper) []packFile {
 		{"records.html", func(w io.Writer) error { return render.SheetHTML(w, sheet) }},
 		{"records.json", func(w io.Writer) error { return writeIndented(w, a) }},
 		{"records.schema.json", bytesOf(reports.SeasonSchema(), nil)},
-		{"applications.geojson", bytesOf(reports.SeasonGeoJSON(a))},
 	}
+	layers := reports.SeasonLayers(a)
+	for _, l := range layers {
+		files = append(files, packFile{l.Name + ".geojson", bytesOf(l.GeoJSON())})
+	}
+	files = append(files, packFile{"records.gpkg", func(w io.Writer) error { return gpkg.Write(w, a.AsOf, layers) }})
 	var names []string
 	var tables []reports.Table
 	for _, t := range reports.SeasonTables(a) {
