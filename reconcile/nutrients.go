@@ -53,6 +53,9 @@ type gathered struct {
 	keys  []spreading // of input.Applications, in their order
 	all   map[spreading]*spread
 	crew  notes
+
+	passes     passesOf
+	measuredBy map[string][]schemas.FieldID // whose exclusion areas an application was measured to
 }
 
 func gather(in Input, ask NutrientAsk) (*gathered, error) {
@@ -60,7 +63,8 @@ func gather(in Input, ask NutrientAsk) (*gathered, error) {
 		ask.Location = time.UTC
 	}
 	found := &findings{}
-	g := &gathered{reg: readRegisters(in, found), crew: notes{starts: sorted(in.Starts), finishes: sorted(in.Finishes), weather: sorted(in.Weather)}}
+	g := &gathered{reg: readRegisters(in, found), crew: notes{starts: sorted(in.Starts), finishes: sorted(in.Finishes), weather: sorted(in.Weather)},
+		passes: indexPasses(in), measuredBy: map[string][]schemas.FieldID{}}
 	reg, out := &g.reg, &g.input
 	var err error
 	if g.told, err = tellAll(in, reg, found, func([]Pass) bool { return true }); err != nil {
@@ -81,7 +85,11 @@ func gather(in Input, ask NutrientAsk) (*gathered, error) {
 		}
 		out.Fields = append(out.Fields, f)
 	}
-	return g, g.applications(in, &cover, ask)
+	if err := g.applications(in, &cover, ask); err != nil {
+		return nil, err
+	}
+	g.measureExclusions(in)
+	return g, nil
 }
 
 // nutrientField is a field as the register has it, with the area that may be

@@ -96,7 +96,8 @@ type (
 		Open              bool                  `json:"open"`
 		Amounts           []SeasonAmount        `json:"amounts"`
 		Weather           *schemas.WeatherNoted `json:"weather,omitempty"`
-		Buffers           []schemas.BufferKept  `json:"buffers,omitempty"`
+		Buffers           []schemas.BufferKept  `json:"buffers,omitempty"`    // as the crew noted them
+		Exclusions        []nutrient.Measured   `json:"exclusions,omitempty"` // measured from the passes: the nearest of each kind; left out: none is registered within 1 km
 		Calibration       SeasonCalibration     `json:"calibration"`
 		Events            int                   `json:"events"` // it comes from
 	}
@@ -330,7 +331,7 @@ func seasonApplication(ap nutrient.Application, o reconcile.Origin, own nutrient
 	out := SeasonApplication{ID: applicationID(ap.ID), Field: ap.Field, Crop: field.Crop, Soil: field.Soil, Day: from.Format(time.DateOnly), FromLocal: from.Format(clockForm), ToLocal: to.Format(clockForm),
 		From: ap.From, To: ap.To, Product: ap.Product, ProductName: f.Products[ap.Product], Kind: own.Kind, Batch: ap.Batch, Machine: ap.Machine, Job: ap.Job,
 		Operator: ap.Operator, CertificateHolder: ap.CertificateHolder, Method: ap.Method, AreaM2: ap.AreaM2, MassKg: ap.MassKg, MassLowKg: own.MassLowKg, MassHighKg: own.MassHighKg,
-		Open: ap.Open, Amounts: sum.Amounts, Weather: ap.Weather, Buffers: ap.Buffers, Events: len(o.Uses),
+		Open: ap.Open, Amounts: sum.Amounts, Weather: ap.Weather, Buffers: ap.Buffers, Exclusions: ap.Measured, Events: len(o.Uses),
 		Calibration: SeasonCalibration{c.CatchTest, c.TestedAt, c.Valid, c.Until, c.Reasons}}
 	if ap.AreaM2 > 0 {
 		out.RateKgHa = ap.MassKg / ap.AreaM2 * unit.M2PerHa

@@ -198,7 +198,7 @@ func (a SeasonAnswer) applicationPage() Table {
 }
 
 func (a SeasonAnswer) crewPage() Table {
-	t := Table{Caption: "Who, with what, in what weather", Columns: []Column{{"day", "Day", false}, {"field", "Field", false}, {"machine", "Machine", false}, {"operator", "Operator", false}, {"calibration", "Calibration", false}, {"weather", "Weather", false}, {"buffers", "Buffers kept", false}}}
+	t := Table{Caption: "Who, with what, in what weather", Columns: []Column{{"day", "Day", false}, {"field", "Field", false}, {"machine", "Machine", false}, {"operator", "Operator", false}, {"calibration", "Calibration", false}, {"weather", "Weather", false}, {"buffers", "Distances kept", false}}}
 	for _, p := range a.Applications {
 		calibration := "NONE"
 		if c := p.Calibration; !c.TestedAt.IsZero() {
@@ -211,16 +211,28 @@ func (a SeasonAnswer) crewPage() Table {
 		if w := p.Weather; w != nil {
 			weather = fmt.Sprintf("wind %s m/s, rain %s mm, soil %s", number(w.WindMS, 1), number(w.RainMm, 1), strings.ReplaceAll(w.Soil, "_", " "))
 		}
-		operator, buffers := string(p.Operator), bufferWords(p.Buffers)
+		operator := string(p.Operator)
 		if operator == "" {
 			operator = "not noted"
 		}
-		if buffers == "" {
-			buffers = "not noted"
-		}
-		t.Rows = append(t.Rows, []string{p.Day, string(p.Field), string(p.Machine), operator, calibration, weather, buffers})
+		t.Rows = append(t.Rows, []string{p.Day, string(p.Field), string(p.Machine), operator, calibration, weather, distanceWords(p)})
+	}
+	if slices.ContainsFunc(a.Applications, func(p SeasonApplication) bool { return len(p.Exclusions) > 0 }) {
+		t.Notes = append(t.Notes, "Measured: from the edge of the swaths, one bout width wide, to the nearest exclusion area registered. What is thrown beyond the bout width, and how well areas were drawn, is not in it.")
 	}
 	return t
+}
+
+// distanceWords is what the crew noted beside what the passes say.
+func distanceWords(p SeasonApplication) string {
+	noted := "noted: " + bufferWords(p.Buffers)
+	if len(p.Buffers) == 0 {
+		noted = "not noted"
+	}
+	if len(p.Exclusions) == 0 {
+		return noted + "; measured: no exclusion area registered"
+	}
+	return noted + "; measured: " + exclusionWords(p.Exclusions) + ", receiver error " + plain(p.Exclusions[0].ReceiverM) + " m"
 }
 
 // checkPage shows what is not kept; the CSV has all.

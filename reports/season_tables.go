@@ -53,7 +53,7 @@ func seasonApplications(a SeasonAnswer) Table {
 		{"product", "Product", false}, {"kind", "Kind", false}, {"batch", "Docket", false}, {"machine", "Machine", false}, {"operator", "Operator", false}, {"certificate_holder", "Certificate holder", false}, {"method", "Method", false},
 		{"job", "Job", false}, {"area_ha", "ha", true}, {"mass_kg", "kg", true}, {"mass_low_kg", "95 % from", true}, {"mass_high_kg", "95 % to", true}, {"rate_kg_ha", "kg/ha", true},
 		{"catch_test", "Catch test", false}, {"tested_at", "Tested", false}, {"calibration_valid", "Calibration valid", false}, {"calibration_reasons", "Why not", false},
-		{"wind_m_s", "Wind m/s", true}, {"rain_mm", "Rain mm", true}, {"temperature_c", "Temperature C", true}, {"soil_condition", "Soil condition", false}, {"forecast", "Forecast", false}, {"buffers", "Buffers kept", false}, {"mass_open", "Mass may change", false}}}
+		{"wind_m_s", "Wind m/s", true}, {"rain_mm", "Rain mm", true}, {"temperature_c", "Temperature C", true}, {"soil_condition", "Soil condition", false}, {"forecast", "Forecast", false}, {"buffers", "Buffers noted by the crew", false}, {"exclusion_m", "Nearest exclusion area m", true}, {"receiver_m", "Receiver error m", true}, {"exclusions", "Exclusion areas, measured from passes", false}, {"mass_open", "Mass may change", false}}}
 	for _, f := range shownForms {
 		t.Columns = append(t.Columns, Column{strings.ToLower(string(f)) + "_kg", string(f) + " kg", true}, Column{strings.ToLower(string(f)) + "_known", string(f) + " known", false})
 	}
@@ -61,7 +61,7 @@ func seasonApplications(a SeasonAnswer) Table {
 		c := p.Calibration
 		row := []string{p.ID, string(p.Field), p.Crop, p.Soil, p.Day, p.FromLocal, p.ToLocal, string(p.Product), p.Kind, string(p.Batch), string(p.Machine), string(p.Operator), p.CertificateHolder, p.Method, string(p.Job),
 			hectares4(p.AreaM2), number(p.MassKg, 1), number(p.MassLowKg, 1), number(p.MassHighKg, 1), perHaCell(p.RateKgHa, p.AreaM2), string(c.CatchTest), tested(c), yesNo(c.Valid), strings.Join(c.Reasons, "; ")}
-		row = append(append(row, weatherCells(p.Weather)...), bufferWords(p.Buffers), yesNo(p.Open))
+		row = slices.Concat(row, weatherCells(p.Weather), []string{bufferWords(p.Buffers)}, exclusionCells(p.Exclusions), []string{yesNo(p.Open)})
 		for _, f := range shownForms {
 			n := amountOf(p.Amounts, f)
 			row = append(row, number(n.Kg, 3), knownWords(n.Known))
@@ -103,6 +103,32 @@ func bufferWords(all []schemas.BufferKept) string {
 	var words []string
 	for _, b := range all {
 		words = append(words, fmt.Sprintf("%s %s m", b.To, number(b.DistanceM, 1)))
+	}
+	return strings.Join(words, ", ")
+}
+
+// exclusionCells are the nearest exclusion area, the receiver's error, and all in words.
+func exclusionCells(all []nutrient.Measured) []string {
+	if len(all) == 0 {
+		return []string{"-", "-", ""}
+	}
+	nearest := all[0]
+	for _, m := range all {
+		if m.DistanceM < nearest.DistanceM {
+			nearest = m
+		}
+	}
+	return []string{number(nearest.DistanceM, 2), number(nearest.ReceiverM, 2), exclusionWords(all)}
+}
+
+func exclusionWords(all []nutrient.Measured) string {
+	var words []string
+	for _, m := range all {
+		to := strings.ReplaceAll(m.To, "_", " ")
+		if to == "" {
+			to = "not said what"
+		}
+		words = append(words, to+" "+number(m.DistanceM, 1)+" m")
 	}
 	return strings.Join(words, ", ")
 }
@@ -234,10 +260,12 @@ func seasonNotKnown(a SeasonAnswer) Table {
 		if p.Operator == "" {
 			add("operator", p.ID, "nobody is named: job.started or job.finished with operator")
 		}
+		if len(p.Exclusions) == 0 {
+			add("distance to exclusion areas", p.ID, "none is registered within 1 km: register.field with exclusion and exclusion_to")
+		}
 		if !p.Calibration.Valid {
 			add("calibration", p.ID, "it does not hold: "+strings.Join(p.Calibration.Reasons, "; "))
 		}
 	}
-	add("distance to exclusion areas", "", "is not worked out; what landed inside them is in hopperbook fields")
 	return t
 }

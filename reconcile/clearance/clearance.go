@@ -111,31 +111,34 @@ func (m *measure) each(at vec, reachM float64, distance func(*side) float64) {
 		if s.nearM2 > m.best*m.best {
 			return
 		}
-		if off(at, s.box)-reachM < m.best {
+		if within := m.best + reachM; offM2(at, &s.box) < within*within {
 			m.best = min(m.best, distance(s))
 		}
 	}
 }
 
-// off is how far a point lies from a box.
-func off(p vec, b plane.Bounds) float64 {
-	return math.Hypot(max(0, b.MinXM-p.x, p.x-b.MaxXM), max(0, b.MinYM-p.y, p.y-b.MaxYM))
+// offM2 is the square of how far a point lies from a box.
+func offM2(p vec, b *plane.Bounds) float64 {
+	dx, dy := max(0, b.MinXM-p.x, p.x-b.MaxXM), max(0, b.MinYM-p.y, p.y-b.MaxYM)
+	return dx*dx + dy*dy
 }
 
 // rectangle measures from the rectangle about a segment, r to each side.
 func (m *measure) rectangle(from, to vec, r float64) {
 	half := to.minus(from).length() / 2
 	mid := from.towards(to, 0.5)
-	if off(mid, m.box)-math.Hypot(half, r) >= m.best {
+	reachM := math.Hypot(half, r)
+	away := offM2(mid, &m.box)
+	if away >= (m.best+reachM)*(m.best+reachM) {
 		return
 	}
-	if off(mid, m.box) == 0 && m.area.Contains(mid.x, mid.y) {
+	if away == 0 && m.area.Contains(mid.x, mid.y) {
 		m.best = 0
 		return
 	}
 	along := vec{(to.x - from.x) / (2 * half), (to.y - from.y) / (2 * half)}
 	local := func(p vec) vec { d := p.minus(mid); return vec{d.dot(along), along.cross(d)} }
-	m.each(mid, math.Hypot(half, r), func(s *side) float64 {
+	m.each(mid, reachM, func(s *side) float64 {
 		return boxDistance(local(s.a), local(s.b), half, r)
 	})
 }
