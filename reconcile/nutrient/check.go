@@ -117,7 +117,9 @@ func (a *asker) buffer(r *Buffer) {
 	for _, m := range a.p.Measured {
 		switch {
 		case m.To == r.To:
-			state = withMeasured(state, m, asked)
+			if state = withMeasured(state, m, asked); !noted {
+				words = fmt.Sprintf("%g m from a %s are asked for; the crew noted nothing", r.DistanceM, place)
+			}
 			words += fmt.Sprintf("; measured from passes: %g m from the nearest %s registered, receiver error %g m", m.DistanceM, place, m.ReceiverM)
 		case m.To == "" && m.DistanceM-m.ReceiverM < asked:
 			words += fmt.Sprintf("; measured from passes: %g m from an exclusion area of which the book does not say what it is (register.field with exclusion_to), receiver error %g m", m.DistanceM, m.ReceiverM)

@@ -266,7 +266,7 @@ func TestMeasuredDistances(t *testing.T) {
 		{"noted", 10, nil, Kept, "as the crew noted"},
 		{"measured beyond", 0, []Measured{water(11, 1)}, Kept, "measured from passes: 11 m from the nearest watercourse registered, receiver error 1 m"},
 		{"measured at it", 0, []Measured{water(10, 0)}, Kept, ""},
-		{"measured short", 0, []Measured{water(8, 1)}, Broken, "not noted"},
+		{"measured short", 0, []Measured{water(8, 1)}, Broken, "the crew noted nothing"},
 		{"spread on", 0, []Measured{water(0, 3)}, Broken, ""},
 		{"within the error, above", 0, []Measured{water(10.5, 1)}, ToJudge, ""},
 		{"within the error, below", 0, []Measured{water(9, 1)}, ToJudge, ""},
