@@ -114,7 +114,9 @@ func TestExclusionKindsThatDoNotMatchAreSaid(t *testing.T) {
 	both := append(*creek(-7), (*creek(-30))...)
 	w.in.Fields[0].Data.Exclusion, w.in.Fields[0].Data.ExclusionTo = &both, []string{"well", "lake", "coast"}
 	res, err := Run(w.in)
-	if err != nil || !slices.ContainsFunc(res.Findings, func(f Finding) bool { return f.Kind == "exclusion_kinds" && strings.Contains(f.Text, "3 entries for 2 areas") }) {
+	if err != nil || !slices.ContainsFunc(res.Findings, func(f Finding) bool {
+		return f.Kind == "exclusion_kinds" && strings.Contains(f.Text, "3 entries for 2 areas")
+	}) {
 		t.Errorf("%v: %+v", err, res.Findings)
 	}
 }

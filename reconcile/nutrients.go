@@ -17,6 +17,7 @@ import (
 type NutrientAsk struct {
 	Location *time.Location     // whose days and seasons; nil: UTC
 	Season   nutrient.Period    // zero: the calendar year
+	Dates    nutrient.Span      // instead of seasons; zero: seasons
 	Customer schemas.CustomerID // "": of all
 	Rules    []nutrient.Rules
 }
@@ -70,7 +71,7 @@ func gather(in Input, ask NutrientAsk) (*gathered, error) {
 	if g.told, err = tellAll(in, reg, found, func([]Pass) bool { return true }); err != nil {
 		return nil, err
 	}
-	*out = nutrient.Input{Location: ask.Location, Season: ask.Season, Rules: ask.Rules}
+	*out = nutrient.Input{Location: ask.Location, Season: ask.Season, Dates: ask.Dates, Rules: ask.Rules}
 	for _, p := range sorted(in.Products) {
 		out.Products = append(out.Products, nutrient.Product{Product: p.Data.Product, Form: p.Data.Form, At: p.Time, Event: p.ID, Analysis: p.Data.Analysis})
 	}

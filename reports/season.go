@@ -36,7 +36,7 @@ type (
 		Fields       []SeasonField       `json:"fields"`
 		Applications []SeasonApplication `json:"applications"`
 		Sums         []SeasonSum         `json:"sums"`    // of this season
-		Balance      []SeasonSum         `json:"balance"` // of each field, in every season the book has
+		Balance      []SeasonSum         `json:"balance"` // of each field, in every season the book has; none where dates were asked for
 		Planned      []SeasonPlanned     `json:"planned"`
 		Verdicts     []SeasonVerdict     `json:"verdicts"`
 		Checks       []SeasonCheck       `json:"checks"`
@@ -265,7 +265,7 @@ func NewSeasonAnswer(s reconcile.Season, r nutrient.Result, name string, f Seaso
 	own := map[string]nutrient.Sum{}
 	for _, sum := range r.Sums {
 		mine := sum.Season.Name == name
-		if sum.Scope == nutrient.ScopeField && sum.Product == "" && sum.Kind == "" {
+		if s.Input.Dates == (nutrient.Span{}) && sum.Scope == nutrient.ScopeField && sum.Product == "" && sum.Kind == "" {
 			a.Balance = append(a.Balance, seasonSum(sum))
 		}
 		switch {

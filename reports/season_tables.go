@@ -181,7 +181,11 @@ func seasonVerdicts(a SeasonAnswer) Table {
 	t := Table{Caption: "Limits", Columns: []Column{{"id", "ID", false}, {"rule", "Rule", false}, {"section", "Section", false}, {"scope", "Of", false}, {"subject", "Name", false}, {"period", "Period", false}, {"state", "Verdict", false},
 		{"nutrient", "Nutrient", false}, {"value", "Value", true}, {"low", "95 % from", true}, {"high", "95 % to", true}, {"high_known", "Upper end known", false}, {"limit_value", "Limit", true}, {"unit", "Unit", false}, {"text", "Why", false}, {"notes", "Taken as given", false}, {"caveat", "Caveat", false}}}
 	for _, v := range a.Verdicts {
-		t.Rows = append(t.Rows, []string{v.ID, v.Rule, v.Section, v.Scope, v.Subject, v.Period.Name, VerdictWords(v.State), string(v.Nutrient), number(v.Value, 2), number(v.Low, 2), number(v.High, 2), yesNo(v.HighKnown),
+		value, low, high := number(v.Value, 2), number(v.Low, 2), number(v.High, 2)
+		if v.State == nutrient.NotJudged || v.State == nutrient.NotApplicable {
+			value, low, high = "-", "-", "-"
+		}
+		t.Rows = append(t.Rows, []string{v.ID, v.Rule, v.Section, v.Scope, v.Subject, v.Period.Name, VerdictWords(v.State), string(v.Nutrient), value, low, high, yesNo(v.HighKnown),
 			plain(v.LimitValue), v.Unit, v.Text, strings.Join(v.Notes, "; "), caveatOf(a, v.Rule)})
 	}
 	t.Notes = caveats(a)

@@ -38,6 +38,12 @@ func TestSeasonRecords(t *testing.T) {
 	sameFigures(t, a, dir)
 	goldenPDF(t, dir)
 	must(t, "", "verify", dir, "--book", book)
+	days := filepath.Join(t.TempDir(), "days")
+	out = must(t, "", "season", "--book", book, "--customer", "fernwick", "--from", "2026-03-02", "--to", "2026-03-04", "--rules", "nz-synthetic-nitrogen-cap", "--out", days)
+	if !strings.Contains(out, "LIMITS NOT JUDGED") || !strings.Contains(out, "2026-03-02 to 2026-03-03") {
+		t.Errorf("of two days the terminal says\n%s", out)
+	}
+	must(t, "", "verify", days, "--book", book)
 	why := decode[reports.WhyAnswer](t, must(t, "", "why", a.Applications[0].ID, "--json", "--book", book, "--customer", "fernwick", "--season", "2026"))
 	i := slices.IndexFunc(why.Events, func(e reports.WhyEvent) bool { return e.Type == schemas.TypeLoadWeighed })
 	if i < 0 || why.Value != a.Applications[0].MassKg || len(why.Events) != a.Applications[0].Events {

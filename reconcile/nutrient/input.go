@@ -13,6 +13,7 @@ import (
 type Input struct {
 	Location     *time.Location // whose days, seasons and closed periods; nil: UTC
 	Season       Period         // of the sums; zero: the calendar year
+	Dates        Span           // the sums of these dates alone, instead of seasons; zero: seasons
 	Fields       []Field        // all of a holding's: they make its area
 	Products     []Product
 	Applications []Application
