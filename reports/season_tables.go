@@ -49,13 +49,13 @@ func knownWords(known bool) string {
 var shownForms = [...]nutrient.Form{"N", "P", "P2O5", "K", "K2O", "S", "Ca", "Mg", nutrient.LimeForm}
 
 func seasonApplications(a SeasonAnswer) Table {
-	t := Table{Caption: "Applications", Columns: []Column{{"id", "ID", false}, {"field", "Field", false}, {"crop", "Crop", false}, {"soil", "Soil", false}, {"day", "Day", false}, {"from_local", "From", false}, {"to_local", "To", false},
-		{"product", "Product", false}, {"kind", "Kind", false}, {"batch", "Docket", false}, {"machine", "Machine", false}, {"operator", "Operator", false}, {"certificate_holder", "Certificate holder", false}, {"method", "Method", false},
-		{"job", "Job", false}, {"area_ha", "ha", true}, {"mass_kg", "kg", true}, {"mass_low_kg", "95 % from", true}, {"mass_high_kg", "95 % to", true}, {"rate_kg_ha", "kg/ha", true},
-		{"catch_test", "Catch test", false}, {"tested_at", "Tested", false}, {"calibration_valid", "Calibration valid", false}, {"calibration_reasons", "Why not", false},
-		{"wind_m_s", "Wind m/s", true}, {"rain_mm", "Rain mm", true}, {"temperature_c", "Temperature C", true}, {"soil_condition", "Soil condition", false}, {"forecast", "Forecast", false}, {"buffers", "Buffers noted by the crew", false}, {"exclusion_m", "Nearest exclusion area m", true}, {"receiver_m", "Receiver error m", true}, {"exclusions", "Exclusion areas, measured from passes", false}, {"mass_open", "Mass may change", false}}}
+	t := Table{Caption: "Applications", Columns: []Column{{"id", "ID", false}, {"field", "Field", false}, {"crop", "Crop", false}, {"soil", "Soil", false}, {"day", "Day", false}, {"from_local", "From, local time", false}, {"to_local", "To, local time", false},
+		{"product", "Product", false}, {"kind", "Kind of product", false}, {"batch", "Docket", false}, {"machine", "Machine", false}, {"operator", "Operator", false}, {"certificate_holder", "Certificate holder", false}, {"method", "Method", false},
+		{"job", "Job", false}, {"area_ha", "Area covered, ha", true}, {"mass_kg", "Product, kg", true}, {"mass_low_kg", "Product, kg: 95 % from", true}, {"mass_high_kg", "Product, kg: 95 % to", true}, {"rate_kg_ha", "Rate on the area covered, kg/ha", true},
+		{"catch_test", "Catch test", false}, {"tested_at", "Tested on (UTC)", false}, {"calibration_valid", "Calibration valid", false}, {"calibration_reasons", "Why the calibration does not hold", false},
+		{"wind_m_s", "Wind, m/s", true}, {"rain_mm", "Rain, mm", true}, {"temperature_c", "Temperature, °C", true}, {"soil_condition", "Soil condition", false}, {"forecast", "Forecast", false}, {"buffers", "Buffers noted by the crew", false}, {"exclusion_m", "Nearest exclusion area, m", true}, {"receiver_m", "Receiver error, m", true}, {"exclusions", "Exclusion areas, measured from passes", false}, {"mass_open", "Mass may still change", false}}}
 	for _, f := range shownForms {
-		t.Columns = append(t.Columns, Column{strings.ToLower(string(f)) + "_kg", string(f) + " kg", true}, Column{strings.ToLower(string(f)) + "_known", string(f) + " known", false})
+		t.Columns = append(t.Columns, Column{strings.ToLower(string(f)) + "_kg", formWords(f) + ", kg", true}, Column{strings.ToLower(string(f)) + "_known", formWords(f) + " known", false})
 	}
 	for _, p := range a.Applications {
 		c := p.Calibration
@@ -134,8 +134,8 @@ func exclusionWords(all []nutrient.Measured) string {
 }
 
 func sumColumns() []Column {
-	return []Column{{"id", "ID", false}, {"scope", "Of", false}, {"subject", "Name", false}, {"season", "Season", false}, {"product", "Product", false}, {"kind", "Kind", false}, {"form", "Nutrient", false},
-		{"area_ha", "ha", true}, {"kg", "kg", true}, {"low_kg", "95 % from", true}, {"high_kg", "95 % to", true}, {"kg_ha", "kg/ha", true}, {"low_kg_ha", "95 % from", true}, {"high_kg_ha", "95 % to", true}, {"known", "Known", false}, {"unknown_kg", "Not known of kg", true}}
+	return []Column{{"id", "ID", false}, {"scope", "Of", false}, {"subject", "Name", false}, {"season", "Season", false}, {"product", "Product", false}, {"kind", "Kind of product", false}, {"form", "Nutrient", false},
+		{"area_ha", "Area, ha", true}, {"kg", "Amount, kg", true}, {"low_kg", "Amount, kg: 95 % from", true}, {"high_kg", "Amount, kg: 95 % to", true}, {"kg_ha", "Amount, kg/ha", true}, {"low_kg_ha", "Amount, kg/ha: 95 % from", true}, {"high_kg_ha", "Amount, kg/ha: 95 % to", true}, {"known", "Known", false}, {"unknown_kg", "Product of which it is not known, kg", true}}
 }
 
 // sumRows are a sum's rows: the product itself first.
@@ -179,7 +179,7 @@ func seasonBalance(a SeasonAnswer) Table {
 
 func seasonVerdicts(a SeasonAnswer) Table {
 	t := Table{Caption: "Limits", Columns: []Column{{"id", "ID", false}, {"rule", "Rule", false}, {"section", "Section", false}, {"scope", "Of", false}, {"subject", "Name", false}, {"period", "Period", false}, {"state", "Verdict", false},
-		{"nutrient", "Nutrient", false}, {"value", "Value", true}, {"low", "95 % from", true}, {"high", "95 % to", true}, {"high_known", "Upper end known", false}, {"limit_value", "Limit", true}, {"unit", "Unit", false}, {"text", "Why", false}, {"notes", "Taken as given", false}, {"caveat", "Caveat", false}}}
+		{"nutrient", "Nutrient", false}, {"value", "Value", true}, {"low", "95 % from", true}, {"high", "95 % to", true}, {"high_known", "Upper end known", false}, {"limit_value", "Limit", true}, {"unit", "Unit of value and limit", false}, {"text", "Why", false}, {"notes", "Taken as given", false}, {"caveat", "Caveat", false}}}
 	for _, v := range a.Verdicts {
 		value, low, high := number(v.Value, 2), number(v.Low, 2), number(v.High, 2)
 		if v.State == nutrient.NotJudged || v.State == nutrient.NotApplicable {
