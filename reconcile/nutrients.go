@@ -17,6 +17,7 @@ import (
 type NutrientAsk struct {
 	Location *time.Location     // whose days and seasons; nil: UTC
 	Season   nutrient.Period    // zero: the calendar year
+	Dates    nutrient.Span      // instead of seasons; zero: seasons
 	Customer schemas.CustomerID // "": of all
 	Rules    []nutrient.Rules
 }
@@ -53,6 +54,9 @@ type gathered struct {
 	keys  []spreading // of input.Applications, in their order
 	all   map[spreading]*spread
 	crew  notes
+
+	passes     passesOf
+	measuredBy map[string][]schemas.FieldID // whose exclusion areas an application was measured to
 }
 
 func gather(in Input, ask NutrientAsk) (*gathered, error) {
@@ -60,13 +64,14 @@ func gather(in Input, ask NutrientAsk) (*gathered, error) {
 		ask.Location = time.UTC
 	}
 	found := &findings{}
-	g := &gathered{reg: readRegisters(in, found), crew: notes{starts: sorted(in.Starts), finishes: sorted(in.Finishes), weather: sorted(in.Weather)}}
+	g := &gathered{reg: readRegisters(in, found), crew: notes{starts: sorted(in.Starts), finishes: sorted(in.Finishes), weather: sorted(in.Weather)},
+		passes: indexPasses(in), measuredBy: map[string][]schemas.FieldID{}}
 	reg, out := &g.reg, &g.input
 	var err error
 	if g.told, err = tellAll(in, reg, found, func([]Pass) bool { return true }); err != nil {
 		return nil, err
 	}
-	*out = nutrient.Input{Location: ask.Location, Season: ask.Season, Rules: ask.Rules}
+	*out = nutrient.Input{Location: ask.Location, Season: ask.Season, Dates: ask.Dates, Rules: ask.Rules}
 	for _, p := range sorted(in.Products) {
 		out.Products = append(out.Products, nutrient.Product{Product: p.Data.Product, Form: p.Data.Form, At: p.Time, Event: p.ID, Analysis: p.Data.Analysis})
 	}
@@ -81,7 +86,11 @@ func gather(in Input, ask NutrientAsk) (*gathered, error) {
 		}
 		out.Fields = append(out.Fields, f)
 	}
-	return g, g.applications(in, &cover, ask)
+	if err := g.applications(in, &cover, ask); err != nil {
+		return nil, err
+	}
+	g.measureExclusions(in)
+	return g, nil
 }
 
 // nutrientField is a field as the register has it, with the area that may be

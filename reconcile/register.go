@@ -139,6 +139,9 @@ func (r *registers) addGround(f At[schemas.RegisterField], found *findings) {
 	if fault := shapeFault(exclusion); fault != "" {
 		note("odd_exclusion", "draw the exclusion areas anew, what they exclude is doubtful: "+fault)
 	}
+	if odd := exclusionKinds(f.Data); odd != "" {
+		note("exclusion_kinds", odd)
+	}
 	r.exclusions[id] = exclusion
 }
 

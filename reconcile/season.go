@@ -144,10 +144,11 @@ func (g *gathered) uses(in Input, m *machine, s *spread, a nutrient.Application)
 			add(p.ID)
 		}
 	}
-	for _, p := range in.Passes {
-		if n := len(p.Fixes); p.Machine == m.id && n > 0 && !p.start().After(a.To) && !time.UnixMilli(p.Fixes[n-1].UnixMilli).Before(a.From) {
-			add(p.ID)
-		}
+	for _, p := range g.passes.during(m.id, a.From, a.To) {
+		add(p.ID)
+	}
+	for _, id := range g.measuredBy[a.ID] {
+		add(g.reg.fields[id].ID)
 	}
 	dockets := map[schemas.DocketID]bool{a.Batch: true}
 	from, to := m.closedAround(s.periods)

@@ -48,7 +48,7 @@ func RulesTable(a RulesAnswer) Table {
 // overlook.
 func SeasonTerminal(a SeasonAnswer) Table {
 	t := a.fieldPage()
-	t.Caption = fmt.Sprintf("%s, season %s: %s: %s", a.named(), a.Season.Name, t.Caption, a.status())
+	t.Caption = fmt.Sprintf("%s, %s: %s: %s", a.named(), a.when(), t.Caption, a.status())
 	t.Notes = append(append(t.Notes, a.loud()...), caveats(a)...)
 	t.Notes = append(t.Notes, seasonCautions[:]...)
 	return t

@@ -36,7 +36,7 @@ type (
 		Fields       []SeasonField       `json:"fields"`
 		Applications []SeasonApplication `json:"applications"`
 		Sums         []SeasonSum         `json:"sums"`    // of this season
-		Balance      []SeasonSum         `json:"balance"` // of each field, in every season the book has
+		Balance      []SeasonSum         `json:"balance"` // of each field, in every season the book has; none where dates were asked for
 		Planned      []SeasonPlanned     `json:"planned"`
 		Verdicts     []SeasonVerdict     `json:"verdicts"`
 		Checks       []SeasonCheck       `json:"checks"`
@@ -96,7 +96,8 @@ type (
 		Open              bool                  `json:"open"`
 		Amounts           []SeasonAmount        `json:"amounts"`
 		Weather           *schemas.WeatherNoted `json:"weather,omitempty"`
-		Buffers           []schemas.BufferKept  `json:"buffers,omitempty"`
+		Buffers           []schemas.BufferKept  `json:"buffers,omitempty"`    // as the crew noted them
+		Exclusions        []nutrient.Measured   `json:"exclusions,omitempty"` // measured from the passes: the nearest of each kind; left out: none is registered within 1 km
 		Calibration       SeasonCalibration     `json:"calibration"`
 		Events            int                   `json:"events"` // it comes from
 	}
@@ -264,7 +265,7 @@ func NewSeasonAnswer(s reconcile.Season, r nutrient.Result, name string, f Seaso
 	own := map[string]nutrient.Sum{}
 	for _, sum := range r.Sums {
 		mine := sum.Season.Name == name
-		if sum.Scope == nutrient.ScopeField && sum.Product == "" && sum.Kind == "" {
+		if s.Input.Dates == (nutrient.Span{}) && sum.Scope == nutrient.ScopeField && sum.Product == "" && sum.Kind == "" {
 			a.Balance = append(a.Balance, seasonSum(sum))
 		}
 		switch {
@@ -330,7 +331,7 @@ func seasonApplication(ap nutrient.Application, o reconcile.Origin, own nutrient
 	out := SeasonApplication{ID: applicationID(ap.ID), Field: ap.Field, Crop: field.Crop, Soil: field.Soil, Day: from.Format(time.DateOnly), FromLocal: from.Format(clockForm), ToLocal: to.Format(clockForm),
 		From: ap.From, To: ap.To, Product: ap.Product, ProductName: f.Products[ap.Product], Kind: own.Kind, Batch: ap.Batch, Machine: ap.Machine, Job: ap.Job,
 		Operator: ap.Operator, CertificateHolder: ap.CertificateHolder, Method: ap.Method, AreaM2: ap.AreaM2, MassKg: ap.MassKg, MassLowKg: own.MassLowKg, MassHighKg: own.MassHighKg,
-		Open: ap.Open, Amounts: sum.Amounts, Weather: ap.Weather, Buffers: ap.Buffers, Events: len(o.Uses),
+		Open: ap.Open, Amounts: sum.Amounts, Weather: ap.Weather, Buffers: ap.Buffers, Exclusions: ap.Measured, Events: len(o.Uses),
 		Calibration: SeasonCalibration{c.CatchTest, c.TestedAt, c.Valid, c.Until, c.Reasons}}
 	if ap.AreaM2 > 0 {
 		out.RateKgHa = ap.MassKg / ap.AreaM2 * unit.M2PerHa

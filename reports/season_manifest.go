@@ -13,6 +13,8 @@ type (
 		Schema   string             `json:"schema"` // "hopperbook.manifest/1"
 		Customer schemas.CustomerID `json:"customer"`
 		Season   string             `json:"season"`
+		From     string             `json:"from,omitempty"` // first local day; left out: a season
+		To       string             `json:"to,omitempty"`   // local day after the last one
 		Starts   string             `json:"starts,omitempty"`
 		TimeZone string             `json:"time_zone"`
 		Evidence Evidence           `json:"evidence"`
@@ -51,7 +53,7 @@ func (a SeasonAnswer) NotKnown() []string {
 
 // VerifiedPack is the table of a folder of records.
 func VerifiedPack(a PackAnswer) Table {
-	t := Table{Caption: fmt.Sprintf("Records of %s, season %s, in %s", a.Customer, a.Season, a.Dir), Columns: []Column{{"what", "What", false}, {"state", "State", false}},
+	t := Table{Caption: fmt.Sprintf("Records of %s, %s, in %s", a.Customer, a.Season, a.Dir), Columns: []Column{{"what", "What", false}, {"state", "State", false}},
 		Rows: [][]string{{fmt.Sprintf("%d files", a.Files), map[bool]string{true: "as they were written", false: "CHANGED"}[a.Whole]}, {"evidence in the book", map[bool]string{true: "the same", false: "CHANGED"}[a.Unchanged]}}, Notes: a.Changes}
 	return t
 }

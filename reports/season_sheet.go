@@ -16,7 +16,7 @@ var seasonCautions = [...]string{
 
 // Sheet is the records for reading: what stands against them first.
 func (a SeasonAnswer) Sheet() Sheet {
-	s := Sheet{Title: "Season records", Subject: fmt.Sprintf("%s, season %s", a.named(), a.Season.Name), Made: a.AsOf, AgainstTitle: "Read this first", Facts: a.facts(), Mark: a.Mark(),
+	s := Sheet{Title: "Season records", Subject: a.named() + ", " + a.when(), Made: a.AsOf, AgainstTitle: "Read this first", Facts: a.facts(), Mark: a.Mark(),
 		Foot: "Days are of " + a.TimeZone + ". Intervals hold 95 of 100 times. Evidence: " + fmt.Sprint(a.Evidence.Events) + " events, SHA-256 " + a.Evidence.Digest + ". hopperbook why ID leads from a figure to its events; the IDs stand in the CSV, XLSX and JSON."}
 	s.Status = a.status()
 	s.Against = append(s.Against, a.loud()...)
@@ -33,7 +33,7 @@ func (a SeasonAnswer) Sheet() Sheet {
 
 // Mark is what names these records in a file.
 func (a SeasonAnswer) Mark() string {
-	return "hopperbook-season " + string(a.Customer) + " " + a.Season.Name + " sha256:" + a.Evidence.Digest
+	return "hopperbook-season " + string(a.Customer) + " " + strings.ReplaceAll(a.Season.Name, " ", "-") + " sha256:" + a.Evidence.Digest
 }
 
 func (a SeasonAnswer) named() string {
@@ -41,6 +41,23 @@ func (a SeasonAnswer) named() string {
 		return string(a.Customer)
 	}
 	return a.CustomerName
+}
+
+// dated reports whether dates were asked for instead of a season: they are its name.
+func (a SeasonAnswer) dated() bool { return a.Season.Name == a.FirstDay+" to "+a.LastDay }
+
+func (a SeasonAnswer) when() string {
+	if a.dated() {
+		return a.Season.Name
+	}
+	return "season " + a.Season.Name
+}
+
+func (a SeasonAnswer) days() string {
+	if a.dated() {
+		return "none: the dates " + a.Season.Name
+	}
+	return a.Season.Name + ": " + a.FirstDay + " to " + a.LastDay
 }
 
 func (a SeasonAnswer) count(state string) (n int) {
@@ -62,6 +79,10 @@ func (a SeasonAnswer) status() string {
 		return "CANNOT BE SHOWN TO BE UNDER"
 	case slices.ContainsFunc(a.Checks, func(c SeasonCheck) bool { return c.State == nutrient.Broken }):
 		return "A RULE WAS BROKEN"
+	case a.count(nutrient.NotJudged) > 0 && a.count(nutrient.Under) > 0:
+		return "LIMITS KEPT, SOME NOT JUDGED"
+	case a.count(nutrient.NotJudged) > 0:
+		return "LIMITS NOT JUDGED"
 	case a.count(nutrient.Under) > 0:
 		return "LIMITS KEPT"
 	}
@@ -79,6 +100,9 @@ func (a SeasonAnswer) loud() (out []string) {
 		if c.State == nutrient.Broken {
 			out = append(out, fmt.Sprintf("%s: field %s, %s, %s: %s", checkWords(c.State), c.Field, c.Rule, c.Section, c.Text))
 		}
+	}
+	if n := a.count(nutrient.NotJudged); n > 0 {
+		out = append(out, fmt.Sprintf("NOT JUDGED: %d limits, because the dates do not hold all of their periods.", n))
 	}
 	if len(a.Gaps) > 0 {
 		out = append(out, fmt.Sprintf("EVENTS ARE MISSING: %d gaps are known in the book; these records may lack applications.", len(a.Gaps)))
@@ -98,7 +122,7 @@ func (a SeasonAnswer) facts() [][2]string {
 		mass += p.MassKg
 		fields[string(p.Field)] = true
 	}
-	out := [][2]string{{"Farm", a.named()}, {"Season", a.Season.Name + ": " + a.FirstDay + " to " + a.LastDay},
+	out := [][2]string{{"Farm", a.named()}, {"Season", a.days()},
 		{"Fields", fmt.Sprintf("%d registered, %s ha; %d spread", len(a.Fields), hectares4(area), len(fields))}, {"Applications", fmt.Sprintf("%d, %s t of product", len(a.Applications), tonnes(mass))}}
 	if a.Contractor != "" {
 		out = slices.Insert(out, 1, [2]string{"Contractor", a.Contractor})
@@ -127,6 +151,10 @@ func (a SeasonAnswer) verdictPage() Table {
 	for _, v := range a.Verdicts {
 		if v.State == nutrient.NotApplicable {
 			idle++
+			continue
+		}
+		if v.State == nutrient.NotJudged {
+			t.Rows = append(t.Rows, []string{VerdictWords(v.State), v.Scope + " " + v.Subject, v.Rule + ", " + v.Section, v.Period.Name, "-", "-", plain(v.LimitValue), v.Unit})
 			continue
 		}
 		high := number(v.High, 1)
@@ -198,7 +226,7 @@ func (a SeasonAnswer) applicationPage() Table {
 }
 
 func (a SeasonAnswer) crewPage() Table {
-	t := Table{Caption: "Who, with what, in what weather", Columns: []Column{{"day", "Day", false}, {"field", "Field", false}, {"machine", "Machine", false}, {"operator", "Operator", false}, {"calibration", "Calibration", false}, {"weather", "Weather", false}, {"buffers", "Buffers kept", false}}}
+	t := Table{Caption: "Who, with what, in what weather", Columns: []Column{{"day", "Day", false}, {"field", "Field", false}, {"machine", "Machine", false}, {"operator", "Operator", false}, {"calibration", "Calibration", false}, {"weather", "Weather", false}, {"buffers", "Distances kept", false}}}
 	for _, p := range a.Applications {
 		calibration := "NONE"
 		if c := p.Calibration; !c.TestedAt.IsZero() {
@@ -211,16 +239,28 @@ func (a SeasonAnswer) crewPage() Table {
 		if w := p.Weather; w != nil {
 			weather = fmt.Sprintf("wind %s m/s, rain %s mm, soil %s", number(w.WindMS, 1), number(w.RainMm, 1), strings.ReplaceAll(w.Soil, "_", " "))
 		}
-		operator, buffers := string(p.Operator), bufferWords(p.Buffers)
+		operator := string(p.Operator)
 		if operator == "" {
 			operator = "not noted"
 		}
-		if buffers == "" {
-			buffers = "not noted"
-		}
-		t.Rows = append(t.Rows, []string{p.Day, string(p.Field), string(p.Machine), operator, calibration, weather, buffers})
+		t.Rows = append(t.Rows, []string{p.Day, string(p.Field), string(p.Machine), operator, calibration, weather, distanceWords(p)})
+	}
+	if slices.ContainsFunc(a.Applications, func(p SeasonApplication) bool { return len(p.Exclusions) > 0 }) {
+		t.Notes = append(t.Notes, "Measured: from the edge of the swaths, one bout width wide, to the nearest exclusion area registered. What is thrown beyond the bout width, and how well areas were drawn, is not in it.")
 	}
 	return t
+}
+
+// distanceWords is what the crew noted beside what the passes say.
+func distanceWords(p SeasonApplication) string {
+	noted := "noted: " + bufferWords(p.Buffers)
+	if len(p.Buffers) == 0 {
+		noted = "not noted"
+	}
+	if len(p.Exclusions) == 0 {
+		return noted + "; measured: no exclusion area registered"
+	}
+	return noted + "; measured: " + exclusionWords(p.Exclusions) + ", receiver error " + plain(p.Exclusions[0].ReceiverM) + " m"
 }
 
 // checkPage shows what is not kept; the CSV has all.

@@ -49,19 +49,19 @@ func knownWords(known bool) string {
 var shownForms = [...]nutrient.Form{"N", "P", "P2O5", "K", "K2O", "S", "Ca", "Mg", nutrient.LimeForm}
 
 func seasonApplications(a SeasonAnswer) Table {
-	t := Table{Caption: "Applications", Columns: []Column{{"id", "ID", false}, {"field", "Field", false}, {"crop", "Crop", false}, {"soil", "Soil", false}, {"day", "Day", false}, {"from_local", "From", false}, {"to_local", "To", false},
-		{"product", "Product", false}, {"kind", "Kind", false}, {"batch", "Docket", false}, {"machine", "Machine", false}, {"operator", "Operator", false}, {"certificate_holder", "Certificate holder", false}, {"method", "Method", false},
-		{"job", "Job", false}, {"area_ha", "ha", true}, {"mass_kg", "kg", true}, {"mass_low_kg", "95 % from", true}, {"mass_high_kg", "95 % to", true}, {"rate_kg_ha", "kg/ha", true},
-		{"catch_test", "Catch test", false}, {"tested_at", "Tested", false}, {"calibration_valid", "Calibration valid", false}, {"calibration_reasons", "Why not", false},
-		{"wind_m_s", "Wind m/s", true}, {"rain_mm", "Rain mm", true}, {"temperature_c", "Temperature C", true}, {"soil_condition", "Soil condition", false}, {"forecast", "Forecast", false}, {"buffers", "Buffers kept", false}, {"mass_open", "Mass may change", false}}}
+	t := Table{Caption: "Applications", Columns: []Column{{"id", "ID", false}, {"field", "Field", false}, {"crop", "Crop", false}, {"soil", "Soil", false}, {"day", "Day", false}, {"from_local", "From, local time", false}, {"to_local", "To, local time", false},
+		{"product", "Product", false}, {"kind", "Kind of product", false}, {"batch", "Docket", false}, {"machine", "Machine", false}, {"operator", "Operator", false}, {"certificate_holder", "Certificate holder", false}, {"method", "Method", false},
+		{"job", "Job", false}, {"area_ha", "Area covered, ha", true}, {"mass_kg", "Product, kg", true}, {"mass_low_kg", "Product, kg: 95 % from", true}, {"mass_high_kg", "Product, kg: 95 % to", true}, {"rate_kg_ha", "Rate on the area covered, kg/ha", true},
+		{"catch_test", "Catch test", false}, {"tested_at", "Tested on (UTC)", false}, {"calibration_valid", "Calibration valid", false}, {"calibration_reasons", "Why the calibration does not hold", false},
+		{"wind_m_s", "Wind, m/s", true}, {"rain_mm", "Rain, mm", true}, {"temperature_c", "Temperature, °C", true}, {"soil_condition", "Soil condition", false}, {"forecast", "Forecast", false}, {"buffers", "Buffers noted by the crew", false}, {"exclusion_m", "Nearest exclusion area, m", true}, {"receiver_m", "Receiver error, m", true}, {"exclusions", "Exclusion areas, measured from passes", false}, {"mass_open", "Mass may still change", false}}}
 	for _, f := range shownForms {
-		t.Columns = append(t.Columns, Column{strings.ToLower(string(f)) + "_kg", string(f) + " kg", true}, Column{strings.ToLower(string(f)) + "_known", string(f) + " known", false})
+		t.Columns = append(t.Columns, Column{strings.ToLower(string(f)) + "_kg", formWords(f) + ", kg", true}, Column{strings.ToLower(string(f)) + "_known", formWords(f) + " known", false})
 	}
 	for _, p := range a.Applications {
 		c := p.Calibration
 		row := []string{p.ID, string(p.Field), p.Crop, p.Soil, p.Day, p.FromLocal, p.ToLocal, string(p.Product), p.Kind, string(p.Batch), string(p.Machine), string(p.Operator), p.CertificateHolder, p.Method, string(p.Job),
 			hectares4(p.AreaM2), number(p.MassKg, 1), number(p.MassLowKg, 1), number(p.MassHighKg, 1), perHaCell(p.RateKgHa, p.AreaM2), string(c.CatchTest), tested(c), yesNo(c.Valid), strings.Join(c.Reasons, "; ")}
-		row = append(append(row, weatherCells(p.Weather)...), bufferWords(p.Buffers), yesNo(p.Open))
+		row = slices.Concat(row, weatherCells(p.Weather), []string{bufferWords(p.Buffers)}, exclusionCells(p.Exclusions), []string{yesNo(p.Open)})
 		for _, f := range shownForms {
 			n := amountOf(p.Amounts, f)
 			row = append(row, number(n.Kg, 3), knownWords(n.Known))
@@ -107,9 +107,35 @@ func bufferWords(all []schemas.BufferKept) string {
 	return strings.Join(words, ", ")
 }
 
+// exclusionCells are the nearest exclusion area, the receiver's error, and all in words.
+func exclusionCells(all []nutrient.Measured) []string {
+	if len(all) == 0 {
+		return []string{"-", "-", ""}
+	}
+	nearest := all[0]
+	for _, m := range all {
+		if m.DistanceM < nearest.DistanceM {
+			nearest = m
+		}
+	}
+	return []string{number(nearest.DistanceM, 2), number(nearest.ReceiverM, 2), exclusionWords(all)}
+}
+
+func exclusionWords(all []nutrient.Measured) string {
+	var words []string
+	for _, m := range all {
+		to := strings.ReplaceAll(m.To, "_", " ")
+		if to == "" {
+			to = "not said what"
+		}
+		words = append(words, to+" "+number(m.DistanceM, 1)+" m")
+	}
+	return strings.Join(words, ", ")
+}
+
 func sumColumns() []Column {
-	return []Column{{"id", "ID", false}, {"scope", "Of", false}, {"subject", "Name", false}, {"season", "Season", false}, {"product", "Product", false}, {"kind", "Kind", false}, {"form", "Nutrient", false},
-		{"area_ha", "ha", true}, {"kg", "kg", true}, {"low_kg", "95 % from", true}, {"high_kg", "95 % to", true}, {"kg_ha", "kg/ha", true}, {"low_kg_ha", "95 % from", true}, {"high_kg_ha", "95 % to", true}, {"known", "Known", false}, {"unknown_kg", "Not known of kg", true}}
+	return []Column{{"id", "ID", false}, {"scope", "Of", false}, {"subject", "Name", false}, {"season", "Season", false}, {"product", "Product", false}, {"kind", "Kind of product", false}, {"form", "Nutrient", false},
+		{"area_ha", "Area, ha", true}, {"kg", "Amount, kg", true}, {"low_kg", "Amount, kg: 95 % from", true}, {"high_kg", "Amount, kg: 95 % to", true}, {"kg_ha", "Amount, kg/ha", true}, {"low_kg_ha", "Amount, kg/ha: 95 % from", true}, {"high_kg_ha", "Amount, kg/ha: 95 % to", true}, {"known", "Known", false}, {"unknown_kg", "Product of which it is not known, kg", true}}
 }
 
 // sumRows are a sum's rows: the product itself first.
@@ -153,9 +179,13 @@ func seasonBalance(a SeasonAnswer) Table {
 
 func seasonVerdicts(a SeasonAnswer) Table {
 	t := Table{Caption: "Limits", Columns: []Column{{"id", "ID", false}, {"rule", "Rule", false}, {"section", "Section", false}, {"scope", "Of", false}, {"subject", "Name", false}, {"period", "Period", false}, {"state", "Verdict", false},
-		{"nutrient", "Nutrient", false}, {"value", "Value", true}, {"low", "95 % from", true}, {"high", "95 % to", true}, {"high_known", "Upper end known", false}, {"limit_value", "Limit", true}, {"unit", "Unit", false}, {"text", "Why", false}, {"notes", "Taken as given", false}, {"caveat", "Caveat", false}}}
+		{"nutrient", "Nutrient", false}, {"value", "Value", true}, {"low", "95 % from", true}, {"high", "95 % to", true}, {"high_known", "Upper end known", false}, {"limit_value", "Limit", true}, {"unit", "Unit of value and limit", false}, {"text", "Why", false}, {"notes", "Taken as given", false}, {"caveat", "Caveat", false}}}
 	for _, v := range a.Verdicts {
-		t.Rows = append(t.Rows, []string{v.ID, v.Rule, v.Section, v.Scope, v.Subject, v.Period.Name, VerdictWords(v.State), string(v.Nutrient), number(v.Value, 2), number(v.Low, 2), number(v.High, 2), yesNo(v.HighKnown),
+		value, low, high := number(v.Value, 2), number(v.Low, 2), number(v.High, 2)
+		if v.State == nutrient.NotJudged || v.State == nutrient.NotApplicable {
+			value, low, high = "-", "-", "-"
+		}
+		t.Rows = append(t.Rows, []string{v.ID, v.Rule, v.Section, v.Scope, v.Subject, v.Period.Name, VerdictWords(v.State), string(v.Nutrient), value, low, high, yesNo(v.HighKnown),
 			plain(v.LimitValue), v.Unit, v.Text, strings.Join(v.Notes, "; "), caveatOf(a, v.Rule)})
 	}
 	t.Notes = caveats(a)
@@ -234,10 +264,12 @@ func seasonNotKnown(a SeasonAnswer) Table {
 		if p.Operator == "" {
 			add("operator", p.ID, "nobody is named: job.started or job.finished with operator")
 		}
+		if len(p.Exclusions) == 0 {
+			add("distance to exclusion areas", p.ID, "none is registered within 1 km: register.field with exclusion and exclusion_to")
+		}
 		if !p.Calibration.Valid {
 			add("calibration", p.ID, "it does not hold: "+strings.Join(p.Calibration.Reasons, "; "))
 		}
 	}
-	add("distance to exclusion areas", "", "is not worked out; what landed inside them is in hopperbook fields")
 	return t
 }

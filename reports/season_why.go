@@ -122,6 +122,8 @@ func VerdictWords(state string) string {
 		return "EXCEEDED"
 	case nutrient.NotShown:
 		return "CANNOT BE SHOWN TO BE UNDER"
+	case nutrient.NotJudged:
+		return "NOT JUDGED"
 	}
 	return "does not apply"
 }

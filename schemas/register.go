@@ -44,6 +44,7 @@ type RegisterField struct {
 	PreviousCrop string    `json:"previous_crop,omitempty" rule:"maxlen=200"`
 	SownAt       string    `json:"sown_at,omitempty" rule:"format=date-time" doc:"of the crop"`
 	SlopeDeg     *float64  `json:"slope_deg,omitempty" rule:"min=0 max=90" doc:"of the steepest part that is spread"`
+	ExclusionTo  []string  `json:"exclusion_to,omitempty" rule:"minitems=1 maxitems=1000 elem.enum=watercourse|lake|coast|well|karst|supply|large_supply|other" doc:"what the polygons of exclusion are, in their order, as buffers of job.finished name them; a single entry: all of them; left out: not said"`
 }
 
 // RegisterMachine describes a spreader or loader; its name is its device's.

@@ -13,6 +13,7 @@ import (
 	"github.com/urfave/cli/v2"
 
 	"hopperbook/cmd/internal/desk"
+	"hopperbook/cmd/internal/gpkg"
 	"hopperbook/cmd/internal/office"
 	"hopperbook/cmd/internal/paper"
 	"hopperbook/reports"
@@ -27,7 +28,7 @@ func seasonCommand() *cli.Command {
 		ArgsUsage: " ",
 		Usage:     "a customer's records of a season: nutrients by field, limits, checks, every figure traceable",
 		Description: "Prints the nutrients of each field; with --out it writes a folder: PDF and HTML for reading, XLSX and CSV for authorities, JSON with\n" +
-			"its schema, fields as GeoJSON, and a manifest that hopperbook verify DIR checks. --rules names shipped rule files\n" +
+			"its schema, GeoPackage and GeoJSON for maps, and a manifest that hopperbook verify DIR checks. --rules names shipped rule files\n" +
 			"(hopperbook rules) or files of your own. No limit is checked that is not named. Records are no legal advice: the local\n" +
 			"authority and a licensed adviser decide.\n\n" +
 			"Example:\n  hopperbook season --customer fernwick --season 2026 --rules nz-synthetic-nitrogen-cap --out records",
@@ -40,7 +41,9 @@ func seasonCommand() *cli.Command {
 func seasonFlags() []cli.Flag {
 	return []cli.Flag{
 		&cli.StringFlag{Name: "customer", Required: true, Usage: "whose fields: `CUSTOMER`"},
-		&cli.StringFlag{Name: "season", Required: true, Usage: "`SEASON`: a calendar year like 2026, or 2025/26"},
+		&cli.StringFlag{Name: "season", Usage: "`SEASON`: a calendar year like 2026, or 2025/26"},
+		&cli.StringFlag{Name: "from", Usage: "first local `DAY`, instead of a season; limits are judged only where the dates hold their whole period"},
+		&cli.StringFlag{Name: "to", Usage: "local `DAY` after the last one"},
 		&cli.StringFlag{Name: "starts", Usage: "first `DAY` (MM-DD) of a season over two years", DefaultText: desk.DefaultStarts},
 		&cli.StringFlag{Name: "zone", Usage: "IANA time `ZONE` whose days count", DefaultText: "the contractor's, else the machines', else UTC"},
 		&cli.StringSliceFlag{Name: "rules", Usage: "`RULES` to hold it against: the name of a shipped rule file, or a file; may be given several times"},
@@ -49,7 +52,7 @@ func seasonFlags() []cli.Flag {
 
 // seasonParams reads the flags, and the user's own rule files.
 func seasonParams(c *cli.Context) (desk.SeasonParams, error) {
-	p := desk.SeasonParams{Customer: schemas.CustomerID(c.String("customer")), Season: c.String("season"), Starts: c.String("starts"), Zone: c.String("zone")}
+	p := desk.SeasonParams{Customer: schemas.CustomerID(c.String("customer")), Season: c.String("season"), From: c.String("from"), To: c.String("to"), Starts: c.String("starts"), Zone: c.String("zone")}
 	for _, name := range c.StringSlice("rules") {
 		if filepath.Ext(name) == "" {
 			p.Rules = append(p.Rules, name)
@@ -99,7 +102,7 @@ func writePack(dir string, a reports.SeasonAnswer, p desk.SeasonParams, size ren
 	if err := os.Remove(filepath.Join(dir, manifestName)); err != nil && !os.IsNotExist(err) {
 		return fault.New("write the records", fault.Usage, err, "name a folder that can be written to")
 	}
-	m := reports.Manifest{Schema: reports.SchemaManifest, Customer: a.Customer, Season: a.Season.Name, Starts: p.Starts, TimeZone: a.TimeZone, Evidence: a.Evidence, NotKnown: a.NotKnown(), Files: []reports.ManifestFile{}}
+	m := reports.Manifest{Schema: reports.SchemaManifest, Customer: a.Customer, Season: a.Season.Name, From: p.From, To: p.To, Starts: p.Starts, TimeZone: a.TimeZone, Evidence: a.Evidence, NotKnown: a.NotKnown(), Files: []reports.ManifestFile{}}
 	for _, f := range packFiles(a, size) {
 		name := filepath.Join(dir, f.name)
 		if err := paper.Write(name, f.draw); err != nil {
@@ -135,8 +138,12 @@ func packFiles(a reports.SeasonAnswer, size render.Paper) []packFile {
 		{"records.html", func(w io.Writer) error { return render.SheetHTML(w, sheet) }},
 		{"records.json", func(w io.Writer) error { return writeIndented(w, a) }},
 		{"records.schema.json", bytesOf(reports.SeasonSchema(), nil)},
-		{"applications.geojson", bytesOf(reports.SeasonGeoJSON(a))},
 	}
+	layers := reports.SeasonLayers(a)
+	for _, l := range layers {
+		files = append(files, packFile{l.Name + ".geojson", bytesOf(l.GeoJSON())})
+	}
+	files = append(files, packFile{"records.gpkg", func(w io.Writer) error { return gpkg.Write(w, a.AsOf, layers) }})
 	var names []string
 	var tables []reports.Table
 	for _, t := range reports.SeasonTables(a) {
@@ -181,7 +188,10 @@ func verifyPack(c *cli.Context, dir string) error {
 		}
 	}
 	var now reports.SeasonAnswer
-	ask := desk.SeasonParams{Customer: m.Customer, Season: m.Season, Starts: m.Starts, Zone: m.TimeZone}
+	ask := desk.SeasonParams{Customer: m.Customer, Season: m.Season, From: m.From, To: m.To, Starts: m.Starts, Zone: m.TimeZone}
+	if m.From != "" {
+		ask.Season = "" // it only names the dates
+	}
 	err = withAsker(c, func(ctx context.Context, asker office.Asker) error {
 		return office.AskJSON(ctx, asker, desk.Season, ask, &now)
 	})

@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/csv"
 	"flag"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -19,7 +20,7 @@ import (
 var updateSeason = flag.Bool("update", false, "write the golden files anew")
 
 // The demo's records: every form written, the text of the PDF as it was looked
-// at, one set of figures in the CSV, JSON and GeoJSON, and a change of a file or of the book
+// at, one set of figures in the CSV, JSON, GeoPackage and GeoJSON, and a change of a file or of the book
 // found out.
 func TestSeasonRecords(t *testing.T) {
 	book, dir := t.TempDir(), filepath.Join(t.TempDir(), "records")
@@ -37,6 +38,12 @@ func TestSeasonRecords(t *testing.T) {
 	sameFigures(t, a, dir)
 	goldenPDF(t, dir)
 	must(t, "", "verify", dir, "--book", book)
+	days := filepath.Join(t.TempDir(), "days")
+	out = must(t, "", "season", "--book", book, "--customer", "fernwick", "--from", "2026-03-02", "--to", "2026-03-04", "--rules", "nz-synthetic-nitrogen-cap", "--out", days)
+	if !strings.Contains(out, "LIMITS NOT JUDGED") || !strings.Contains(out, "2026-03-02 to 2026-03-03") {
+		t.Errorf("of two days the terminal says\n%s", out)
+	}
+	must(t, "", "verify", days, "--book", book)
 	why := decode[reports.WhyAnswer](t, must(t, "", "why", a.Applications[0].ID, "--json", "--book", book, "--customer", "fernwick", "--season", "2026"))
 	i := slices.IndexFunc(why.Events, func(e reports.WhyEvent) bool { return e.Type == schemas.TypeLoadWeighed })
 	if i < 0 || why.Value != a.Applications[0].MassKg || len(why.Events) != a.Applications[0].Events {
@@ -53,7 +60,7 @@ func TestSeasonRecords(t *testing.T) {
 	}
 }
 
-// sameFigures holds the CSV and, by ogrinfo, the GeoJSON against the JSON.
+// sameFigures holds the CSV and, by ogrinfo, GeoPackage and GeoJSON against the JSON.
 func sameFigures(t *testing.T, a reports.SeasonAnswer, dir string) {
 	t.Helper()
 	file, err := os.Open(filepath.Join(dir, "applications.csv"))
@@ -71,17 +78,41 @@ func sameFigures(t *testing.T, a reports.SeasonAnswer, dir string) {
 		}
 	}
 	if _, err := exec.LookPath("ogrinfo"); err != nil {
-		t.Log("ogrinfo is not installed; the GeoJSON is not held against a second reader")
+		t.Log("ogrinfo is not installed; GeoPackage and GeoJSON are not held against a second reader")
 		return
 	}
-	out, err := exec.Command("ogrinfo", "-ro", "-al", "-geom=SUMMARY", filepath.Join(dir, "applications.geojson")).CombinedOutput()
-	if err != nil || !strings.Contains(string(out), "Feature Count: 4") || !strings.Contains(string(out), "POLYGON") || !strings.Contains(string(out), "WGS 84") {
-		t.Errorf("%v\n%s", err, out)
-	}
-	for _, f := range reports.SeasonFeatures(a) {
-		if want := "mass_kg (Real) = " + strconv.FormatFloat(f.Sum.MassKg, 'g', 15, 64); !strings.Contains(string(out), want) {
-			t.Errorf("no %q in\n%s", want, out)
+	ask := func(args ...string) string {
+		out, err := exec.Command("ogrinfo", append([]string{"-ro"}, args...)...).CombinedOutput()
+		if err != nil || strings.Contains(string(out), "Warning") {
+			t.Fatalf("ogrinfo %v: %v\n%s", args, err, out)
 		}
+		return string(out)
+	}
+	layers := reports.SeasonLayers(a)
+	for _, l := range layers {
+		name := filepath.Join(dir, "records.gpkg")
+		for _, out := range []string{ask("-al", name, l.Name), ask("-al", filepath.Join(dir, l.Name+".geojson"))} {
+			for _, want := range []string{fmt.Sprintf("Feature Count: %d", len(l.Features)), "POLYGON (((", "WGS 84"} {
+				if !strings.Contains(strings.ReplaceAll(out, "POLYGON ((1", "POLYGON (((1"), want) {
+					t.Errorf("%s: no %q in\n%s", l.Name, want, out)
+				}
+			}
+			for _, f := range l.Features {
+				for i, c := range l.Columns {
+					v, is := f.Values[i].(float64)
+					whole := fmt.Sprintf("%s (Integer) = %.15g\n", c.Key, v) // a GeoJSON column of whole numbers
+					if is && !strings.Contains(out, fmt.Sprintf("%s (Real) = %.15g\n", c.Key, v)) && !strings.Contains(out, whole) {
+						t.Errorf("%s: %s %v is not in\n%s", f.ID, c.Key, v, out)
+					}
+				}
+			}
+		}
+		if out := ask("-dialect", "SQLite", "-sql", "SELECT count(*) AS n FROM "+l.Name+" WHERE ST_IsValid(geom)", name); !strings.Contains(out, fmt.Sprintf("n (Integer) = %d", len(l.Features))) {
+			t.Errorf("%s: not all geometries are valid:\n%s", l.Name, out)
+		}
+	}
+	if len(layers[0].Features) != len(a.Applications) || len(layers[1].Features) != 4 {
+		t.Errorf("%d applications and %d fields are on the map", len(layers[0].Features), len(layers[1].Features))
 	}
 }
 

@@ -134,8 +134,10 @@ func (o *office) registers() {
 		})
 	}
 	e := earthAt(originLatDeg, originLonDeg)
-	for _, f := range p.fields {
+	for i, f := range p.fields {
+		brook, to := f.brook(i, e)
 		o.note(schemas.TypeRegisterField, schemas.RegisterField{
+			Exclusion: brook, ExclusionTo: to,
 			Field: f.id, Customer: customers()[f.customer].id, Name: f.name, Boundary: f.boundary(e), Crop: f.crop, Soil: f.soil,
 			Holding: schemas.HoldingID(customers()[f.customer].id), LandUse: f.landUse(), Zones: []string{},
 		})

@@ -95,6 +95,9 @@ func (a *asker) closed(c *ClosedPeriod) {
 	a.say("closed_period", &c.Part, state, "%s lies %s the closed period %s to %s", days, words, c.From, c.To)
 }
 
+// buffer holds what the crew noted and what the passes say against the rule.
+// Each alone decides where the other says nothing; where they contradict each
+// other a person decides. What lies within the receiver's error decides nothing.
 func (a *asker) buffer(r *Buffer) {
 	kept, noted := 0.0, false
 	for _, k := range a.p.Buffers {
@@ -103,14 +106,39 @@ func (a *asker) buffer(r *Buffer) {
 		}
 	}
 	place := strings.ReplaceAll(r.To, "_", " ")
-	switch {
-	case !noted:
-		a.say("buffer", &r.Part, NotNoted, "keep %g m from a %s; what was kept is not noted: job.finished with buffers", r.DistanceM, place)
-	case kept < r.DistanceM-r.DistanceM*roundingShare:
-		a.say("buffer", &r.Part, Broken, "%g m were kept from a %s, %g m are asked for", kept, place, r.DistanceM)
-	default:
-		a.say("buffer", &r.Part, Kept, "%g m were kept from a %s, %g m are asked for", kept, place, r.DistanceM)
+	asked := r.DistanceM - r.DistanceM*roundingShare
+	state, words := NotNoted, fmt.Sprintf("keep %g m from a %s; what was kept is not noted: job.finished with buffers", r.DistanceM, place)
+	if noted {
+		state, words = Kept, fmt.Sprintf("%g m were kept from a %s as the crew noted, %g m are asked for", kept, place, r.DistanceM)
+		if kept < asked {
+			state = Broken
+		}
 	}
+	for _, m := range a.p.Measured {
+		switch {
+		case m.To == r.To:
+			if state = withMeasured(state, m, asked); !noted {
+				words = fmt.Sprintf("%g m from a %s are asked for; the crew noted nothing", r.DistanceM, place)
+			}
+			words += fmt.Sprintf("; measured from passes: %g m from the nearest %s registered, receiver error %g m", m.DistanceM, place, m.ReceiverM)
+		case m.To == "" && m.DistanceM-m.ReceiverM < asked:
+			words += fmt.Sprintf("; measured from passes: %g m from an exclusion area of which the book does not say what it is (register.field with exclusion_to), receiver error %g m", m.DistanceM, m.ReceiverM)
+		}
+	}
+	a.say("buffer", &r.Part, state, "%s", words)
+}
+
+// withMeasured joins a noted state with a measured distance.
+func withMeasured(noted string, m Measured, askedM float64) string {
+	switch surely, short := m.DistanceM-m.ReceiverM >= askedM, m.DistanceM+m.ReceiverM < askedM; {
+	case noted == NotNoted && surely:
+		return Kept
+	case noted == NotNoted && short:
+		return Broken
+	case noted == NotNoted, noted == Kept && short, noted == Broken && surely:
+		return ToJudge
+	}
+	return noted
 }
 
 // excepted tells why an application escapes; "" where it does not.

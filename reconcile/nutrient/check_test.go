@@ -249,3 +249,47 @@ func TestPlan(t *testing.T) {
 		t.Error("a planned application may have the name of one that was done")
 	}
 }
+
+// What the crew noted beside what the passes say, for 10 m to keep: each alone
+// decides, a contradiction or the receiver's error leaves it to a person.
+func TestMeasuredDistances(t *testing.T) {
+	england := named(t, "gb-eng-farming-rules-for-water")[0] // organic manure 10 m from water
+	water := func(m, receiver float64) Measured { return Measured{"watercourse", m, receiver} }
+	for _, c := range []struct {
+		name     string
+		noted    float64 // 0: nothing
+		measured []Measured
+		want     string
+		text     string
+	}{
+		{"nothing", 0, nil, NotNoted, "job.finished with buffers"},
+		{"noted", 10, nil, Kept, "as the crew noted"},
+		{"measured beyond", 0, []Measured{water(11, 1)}, Kept, "measured from passes: 11 m from the nearest watercourse registered, receiver error 1 m"},
+		{"measured at it", 0, []Measured{water(10, 0)}, Kept, ""},
+		{"measured short", 0, []Measured{water(8, 1)}, Broken, "the crew noted nothing"},
+		{"spread on", 0, []Measured{water(0, 3)}, Broken, ""},
+		{"within the error, above", 0, []Measured{water(10.5, 1)}, ToJudge, ""},
+		{"within the error, below", 0, []Measured{water(9, 1)}, ToJudge, ""},
+		{"noted and measured", 12, []Measured{water(12.5, 1)}, Kept, "12 m were kept"},
+		{"noted, measured within the error", 12, []Measured{water(9.5, 1)}, Kept, "measured from passes: 9.5 m"},
+		{"noted kept, measured short", 12, []Measured{water(4, 1)}, ToJudge, "measured from passes: 4 m"},
+		{"noted short, measured short", 4, []Measured{water(4, 1)}, Broken, ""},
+		{"noted short, measured beyond", 4, []Measured{water(40, 1)}, ToJudge, ""},
+		{"another kind", 0, []Measured{{"lake", 2, 0.05}}, NotNoted, ""},
+		{"not said what, near", 12, []Measured{{"", 2, 0.05}}, Kept, "does not say what it is (register.field with exclusion_to)"},
+		{"not said what, far", 0, []Measured{{"", 200, 0.05}}, NotNoted, ""},
+	} {
+		got := checked(t, england, "organic-watercourse", func(_ *Field, x *schemas.Analysis, a *Application) {
+			x.Kind, a.Measured = "livestock_manure", c.measured
+			if c.noted > 0 {
+				a.Buffers = []schemas.BufferKept{{To: "watercourse", DistanceM: c.noted}}
+			}
+		})
+		if got.State != c.want || !strings.Contains(got.Text, c.text) {
+			t.Errorf("%s: %s: %s, want %s with %q", c.name, got.State, got.Text, c.want, c.text)
+		}
+		if far := strings.Contains(got.Text, "200 m"); far {
+			t.Errorf("%s: an area of no matter is told: %s", c.name, got.Text)
+		}
+	}
+}

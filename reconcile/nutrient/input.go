@@ -13,6 +13,7 @@ import (
 type Input struct {
 	Location     *time.Location // whose days, seasons and closed periods; nil: UTC
 	Season       Period         // of the sums; zero: the calendar year
+	Dates        Span           // the sums of these dates alone, instead of seasons; zero: seasons
 	Fields       []Field        // all of a holding's: they make its area
 	Products     []Product
 	Applications []Application
@@ -74,7 +75,16 @@ type Application struct {
 	CertificateHolder string
 	Method            string                // surface, incorporated, injected; "": not known
 	Weather           *schemas.WeatherNoted // noted nearest to it; nil: none
-	Buffers           []schemas.BufferKept
+	Buffers           []schemas.BufferKept  // as the crew noted them
+	Measured          []Measured            // nearest exclusion area of each kind; none: no area is registered nearby
+}
+
+// Measured is how far the edge of the swaths stayed from the nearest exclusion
+// area of one kind.
+type Measured struct {
+	To        string  `json:"to,omitempty"` // as schemas.BufferKept.To, or other; "": not said
+	DistanceM float64 `json:"distance_m"`   // 0: the swaths meet it
+	ReceiverM float64 `json:"receiver_m"`   // how far off the receiver may be (95 %)
 }
 
 // compareApplications orders by field, product, time and ID.

@@ -3,6 +3,8 @@ package nutrient
 import (
 	"fmt"
 	"time"
+
+	"hopperbook/schemas/fault"
 )
 
 // Kinds of periods.
@@ -26,6 +28,33 @@ type Span struct {
 	Name string    `json:"name"`
 	From time.Time `json:"from"`
 	To   time.Time `json:"to"`
+}
+
+// Dates is the span of local days from the first one up to the day after the
+// last one, named by its first and last day. fault.Usage: days that are none,
+// or that hold none.
+func Dates(first, after string, loc *time.Location) (Span, error) {
+	from, err := time.ParseInLocation(time.DateOnly, first, loc)
+	to, bad := time.ParseInLocation(time.DateOnly, after, loc)
+	if err != nil || bad != nil || !from.Before(to) {
+		return Span{}, fault.Newf("read the dates", fault.Usage, fmt.Sprintf("%q to %q are no days, or hold none", first, after), "write them like 2026-03-01; the second is the day after the last one")
+	}
+	return Span{first + " to " + to.AddDate(0, 0, -1).Format(time.DateOnly), from.UTC(), to.UTC()}, nil
+}
+
+// holds reports whether all of another span lies in this one.
+func (s Span) holds(o Span) bool { return !o.From.Before(s.From) && !o.To.After(s.To) }
+
+// seasonOf is what a sum counts an instant in; none outside the dates, where
+// there are some.
+func (b *book) seasonOf(at time.Time) (Span, bool) {
+	if b.Dates == (Span{}) {
+		return b.season.span(at, b.loc)
+	}
+	if at.Before(b.Dates.From) || !at.Before(b.Dates.To) {
+		return Span{}, false
+	}
+	return b.Dates, true
 }
 
 // span is the period that an instant lies in; none where a season shorter than

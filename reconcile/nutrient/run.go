@@ -75,6 +75,9 @@ func open(in Input) (*book, error) {
 	if b.season.Kind == PerApplication {
 		return nil, fault.Newf("sum nutrients", fault.Usage, "a season cannot be one application", "name a calendar year or a date it begins at")
 	}
+	if b.Dates != (Span{}) && !b.Dates.From.Before(b.Dates.To) {
+		return nil, fault.Newf("sum nutrients", fault.Usage, "dates that hold no day", "")
+	}
 	b.Rules = slices.Clone(in.Rules)
 	slices.SortStableFunc(b.Rules, func(x, y Rules) int { return strings.Compare(x.ID, y.ID) })
 	b.fields = slices.Clone(in.Fields)

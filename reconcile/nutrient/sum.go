@@ -113,7 +113,7 @@ func (b *book) groups() []group {
 	type key struct{ scope, subject, season string }
 	all := map[key]*group{}
 	for _, p := range b.portions {
-		season, ok := b.season.span(p.From, b.loc)
+		season, ok := b.seasonOf(p.From)
 		if !ok {
 			continue
 		}
@@ -171,7 +171,7 @@ func (b *book) sums() []Sum {
 	var out []Sum
 	for _, p := range b.portions {
 		s := sumOf([]*portion{p}, p.AreaM2)
-		s.Season, _ = b.season.span(p.From, b.loc)
+		s.Season, _ = b.seasonOf(p.From)
 		s.Scope, s.Subject, s.Product, s.Kind = ScopeApplication, p.ID, p.Product, p.content.Kind
 		out = append(out, s)
 	}

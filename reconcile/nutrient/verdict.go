@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"hopperbook/schemas/unit"
 )
@@ -15,6 +16,7 @@ const (
 	Over          = "over"  // more than the limit, at the lower end too
 	NotShown      = "cannot_be_shown_to_be_under"
 	NotApplicable = "not_applicable"
+	NotJudged     = "not_judged" // the dates asked for do not hold all of its period
 )
 
 // Verdict is one limit held against one subject over one period.
@@ -29,7 +31,7 @@ type Verdict struct {
 	Nutrient     Form     `json:"nutrient"`
 	Unit         string   `json:"unit"` // of the figures
 	LimitValue   float64  `json:"limit_value"`
-	Value        float64  `json:"value"` // 0 where not applicable
+	Value        float64  `json:"value"` // 0 where not applicable or judged
 	Low          float64  `json:"low"`   // 95 %
 	High         float64  `json:"high"`  // 95 %; of what is known
 	HighKnown    bool     `json:"high_known"`
@@ -161,6 +163,10 @@ func (b *book) verdict(rules *Rules, l *Limit, t *target) Verdict {
 		v.State, v.Text = NotApplicable, t.why
 		return v
 	}
+	if b.Dates != (Span{}) && l.Scope != ScopeApplication && !b.Dates.holds(t.span) {
+		v.State, v.Text = NotJudged, b.notWhole(t.span)
+		return v
+	}
 	for _, f := range t.fields {
 		if f.AreaM2 <= 0 {
 			v.AreaM2 = 0
@@ -191,6 +197,12 @@ func (b *book) verdict(rules *Rules, l *Limit, t *target) Verdict {
 	v.Notes = append(v.Notes, sum.notes...)
 	v.Text = v.words(sum.unknown)
 	return v
+}
+
+// notWhole says that dates do not hold a period.
+func (b *book) notWhole(s Span) string {
+	return fmt.Sprintf("the dates %s do not hold all of %s (%s to %s): ask for dates or a season that do", b.Dates.Name, s.Name,
+		s.From.In(b.loc).Format(time.DateOnly), s.To.In(b.loc).AddDate(0, 0, -1).Format(time.DateOnly))
 }
 
 // state holds an interval against a limit; at the limit it is kept.

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/xuri/excelize/v2"
 
@@ -16,7 +17,8 @@ import (
 )
 
 // XLSX writes tables as a workbook, a sheet each, named by names: column titles
-// in the first row, numbers as numbers, everything else as text (a cell of
+// for people in the first row, which stays in view (a column without one shows its key; CSV has
+// the keys), numbers as numbers, everything else as text (a cell of
 // text is never a formula). Notes stand below the rows. Refused: not as many
 // names as tables.
 func XLSX(w io.Writer, names []string, tables []reports.Table) error {
@@ -74,6 +76,13 @@ func workSheet(f *excelize.File, name string, t reports.Table) error {
 	if err != nil {
 		return err
 	}
+	head, err := f.NewStyle(&excelize.Style{Font: &excelize.Font{Bold: true}, Alignment: &excelize.Alignment{WrapText: true, Vertical: "top"}, Border: []excelize.Border{{Type: "bottom", Color: "000000", Style: 1}}})
+	if err != nil {
+		return err
+	}
+	if err := layOut(out, t); err != nil {
+		return err
+	}
 	line := 0
 	row := func(cells []any) error {
 		line++
@@ -81,7 +90,7 @@ func workSheet(f *excelize.File, name string, t reports.Table) error {
 	}
 	titles := make([]any, len(t.Columns))
 	for i, c := range t.Columns {
-		titles[i] = c.Key
+		titles[i] = excelize.Cell{StyleID: head, Value: legal(cmp.Or(c.Title, c.Key))}
 	}
 	if err := row(titles); err != nil {
 		return err
@@ -101,6 +110,27 @@ func workSheet(f *excelize.File, name string, t reports.Table) error {
 		}
 	}
 	return out.Flush()
+}
+
+// Widths of columns, in letters.
+const (
+	narrowLetters = 10
+	wideLetters   = 44
+)
+
+// layOut sets the widths by what stands in the columns, and keeps the titles
+// in view.
+func layOut(out *excelize.StreamWriter, t reports.Table) error {
+	for i := range t.Columns {
+		width := narrowLetters
+		for _, r := range t.Rows {
+			width = max(width, utf8.RuneCountInString(r[i])+2)
+		}
+		if err := out.SetColWidth(i+1, i+1, float64(min(width, wideLetters))); err != nil {
+			return err
+		}
+	}
+	return out.SetPanes(&excelize.Panes{Freeze: true, YSplit: 1, TopLeftCell: "A2", ActivePane: "bottomLeft"})
 }
 
 // xlsxCell is a number where a number stands in a column of numbers, nothing

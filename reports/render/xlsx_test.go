@@ -19,7 +19,7 @@ func TestXLSXIsReadByASecondReader(t *testing.T) {
 	if exec.Command(python, "-c", "import openpyxl").Run() != nil {
 		t.Skip("python3-openpyxl is not installed; the workbook is not held against a second reader")
 	}
-	table := reports.Table{Columns: []reports.Column{{Key: "name", Title: "Name"}, {Key: "kg", Title: "kg", Right: true}}, Notes: []string{"a note"},
+	table := reports.Table{Columns: []reports.Column{{Key: "name", Title: "Name"}, {Key: "kg", Title: "=kg", Right: true}}, Notes: []string{"a note"},
 		Rows: [][]string{{"=1+1", "12.50"}, {"-", "-"}, {"007", "-3"}, {"+cmd", "=2"}, {"@x\x00<&\u00e4", "not known"}}}
 	second := reports.Table{Columns: []reports.Column{{Key: "a"}}, Rows: [][]string{{"b"}}}
 	var raw bytes.Buffer
@@ -47,7 +47,7 @@ func TestXLSXIsReadByASecondReader(t *testing.T) {
 	}
 	text, none := func(v string) [2]any { return [2]any{"s", v} }, [2]any{"n", nil}
 	want := map[string][][][2]any{"second": {{text("a")}, {text("b")}}, "first": {
-		{text("name"), text("kg")}, {text("'=1+1"), {"n", 12.5}}, {none, none}, {text("007"), {"n", -3.0}}, {text("'+cmd"), text("'=2")}, {text("'@x<&\u00e4"), text("not known")}, {text("a note"), none}}}
+		{text("Name"), text("'=kg")}, {text("'=1+1"), {"n", 12.5}}, {none, none}, {text("007"), {"n", -3.0}}, {text("'+cmd"), text("'=2")}, {text("'@x<&\u00e4"), text("not known")}, {text("a note"), none}}}
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("read %v\nwant %v", got, want)
 	}

@@ -21,6 +21,8 @@ import (
 type SeasonParams struct {
 	Customer schemas.CustomerID `json:"customer"`
 	Season   string             `json:"season"`              // "2026", or "2025/26" from Starts on
+	From     string             `json:"from,omitempty"`      // first local day, instead of a season
+	To       string             `json:"to,omitempty"`        // local day after the last one
 	Starts   string             `json:"starts,omitempty"`    // MM-DD of a season over two years; "": DefaultStarts
 	Zone     string             `json:"time_zone,omitempty"` // "": the contractor's, else that of the machines, else UTC
 	Rules    []string           `json:"rules,omitempty"`     // IDs of shipped rule files
@@ -45,6 +47,11 @@ type WhyParams struct {
 
 // period reads the season's name.
 func (p SeasonParams) period() (nutrient.Period, error) {
+	if dated := p.From != "" || p.To != ""; dated == (p.Season != "") || dated && p.Starts != "" {
+		return nutrient.Period{}, fault.Newf("read the season", fault.Usage, "a season or dates are needed, and not both", "name --season 2026, or --from 2026-03-01 --to 2026-04-01 (the day after the last one)")
+	} else if dated {
+		return nutrient.Period{}, nil
+	}
 	wrong := fault.Newf("read the season", fault.Usage, fmt.Sprintf("%q is no season", p.Season), "write it like 2026, or 2025/26 with --starts MM-DD where it does not begin on 1 July")
 	if first, last, over := strings.Cut(p.Season, "/"); over {
 		a, err := time.Parse("2006", first)
@@ -141,8 +148,15 @@ func (d *Desk) makeSeason(ctx context.Context, p SeasonParams) (*seasonWork, err
 	if err != nil {
 		return nil, err
 	}
+	ask, name := reconcile.NutrientAsk{Location: zone, Season: period, Customer: p.Customer, Rules: rules}, p.Season
+	if p.Season == "" {
+		if ask.Dates, err = nutrient.Dates(p.From, p.To, zone); err != nil {
+			return nil, err
+		}
+		name = ask.Dates.Name
+	}
 	w := &seasonWork{ledger: l}
-	if w.season, err = reconcile.Seasonal(l.in, reconcile.NutrientAsk{Location: zone, Season: period, Customer: p.Customer, Rules: rules}); err != nil {
+	if w.season, err = reconcile.Seasonal(l.in, ask); err != nil {
 		return nil, err
 	}
 	if w.result, err = nutrient.Run(w.season.Input); err != nil {
@@ -159,8 +173,8 @@ func (d *Desk) makeSeason(ctx context.Context, p SeasonParams) (*seasonWork, err
 		frame.Boundaries[e.Data.Field] = e.Data.Boundary
 	}
 	var any bool
-	if w.answer, any = reports.NewSeasonAnswer(w.season, w.result, p.Season, frame); !any {
-		return nil, fault.Newf("season "+p.Season, fault.NotFound, "the book has no application of "+string(p.Customer)+" in it", "it has some in: "+cmp.Or(strings.Join(seasonNames(w.result), ", "), "none"))
+	if w.answer, any = reports.NewSeasonAnswer(w.season, w.result, name, frame); !any {
+		return nil, fault.Newf("season "+name, fault.NotFound, "the book has no application of "+string(p.Customer)+" in it", "it has some in: "+cmp.Or(strings.Join(daysOrSeasons(w), ", "), "none"))
 	}
 	return w, w.prove(ctx, d)
 }
@@ -220,9 +234,17 @@ func (l *ledger) zone(asked string) (*time.Location, error) {
 	return zone, nil
 }
 
-func seasonNames(r nutrient.Result) (names []string) {
-	for _, s := range r.Sums {
+// daysOrSeasons is when the book has applications: seasons, or the calendar
+// years where dates were asked for.
+func daysOrSeasons(w *seasonWork) (names []string) {
+	for _, s := range w.result.Sums {
 		names = append(names, s.Season.Name)
+	}
+	if in := w.season.Input; in.Dates != (nutrient.Span{}) {
+		names = nil
+		for _, a := range in.Applications {
+			names = append(names, a.From.In(in.Location).Format("2006"))
+		}
 	}
 	slices.Sort(names)
 	return slices.Compact(names)

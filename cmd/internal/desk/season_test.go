@@ -13,6 +13,7 @@ import (
 
 	"hopperbook/ingest"
 	"hopperbook/ingest/season"
+	"hopperbook/reconcile/nutrient"
 	"hopperbook/reports"
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
@@ -204,6 +205,11 @@ func TestSeasonRefuses(t *testing.T) {
 		"unknown rules":    {SeasonParams{Customer: "C1", Season: "2026", Rules: []string{"none"}}, fault.NotFound},
 		"rules twice":      {SeasonParams{Customer: "C1", Season: "2026", Rules: []string{"us-oh-905-326", "us-oh-905-326"}}, fault.Usage},
 		"bad rule file":    {SeasonParams{Customer: "C1", Season: "2026", Files: []RuleFile{{"x.json", "{}"}}}, fault.Input},
+		"season and dates": {SeasonParams{Customer: "C1", Season: "2026", From: "2026-03-01", To: "2026-04-01"}, fault.Usage},
+		"neither":          {SeasonParams{Customer: "C1"}, fault.Usage},
+		"one date":         {SeasonParams{Customer: "C1", From: "2026-03-01"}, fault.Usage},
+		"dates backwards":  {SeasonParams{Customer: "C1", From: "2026-03-02", To: "2026-03-01"}, fault.Usage},
+		"empty dates":      {SeasonParams{Customer: "C1", From: "2026-04-02", To: "2026-05-01"}, fault.NotFound},
 		"no zone":          {SeasonParams{Customer: "C1", Season: "2026", Zone: "Nowhere/At All"}, fault.Usage},
 	} {
 		if _, _, err := asked[reports.SeasonAnswer](t, f, Season, c.params); fault.CodeOf(err) != c.code || err == nil {
@@ -212,6 +218,37 @@ func TestSeasonRefuses(t *testing.T) {
 	}
 	if _, _, err := asked[reports.WhyAnswer](t, f, Why, WhyParams{SeasonParams{Customer: "C1", Season: "2026"}, "sum/none"}); fault.CodeOf(err) != fault.NotFound {
 		t.Errorf("a figure that is not there: %v", err)
+	}
+}
+
+// Days of the farm instead of a season: 2026-03-02 08:00 UTC is the 1st there.
+func TestSeasonByDates(t *testing.T) {
+	f := newFiling(t)
+	f.day()
+	ask := SeasonParams{Customer: "C1", From: "2026-03-01", To: "2026-03-02", Zone: "Pacific/Pago_Pago", Rules: []string{"nz-synthetic-nitrogen-cap"}}
+	a, raw, err := asked[reports.SeasonAnswer](t, f, Season, ask)
+	if err != nil {
+		t.Fatal(err)
+	}
+	checkSchema(t, raw)
+	if len(a.Applications) != 1 || a.Applications[0].Day != "2026-03-01" || a.Season.Name != "2026-03-01 to 2026-03-01" || a.FirstDay != "2026-03-01" || a.LastDay != "2026-03-01" || len(a.Balance) != 0 {
+		t.Errorf("%+v", a)
+	}
+	if len(a.Verdicts) == 0 {
+		t.Error("no limit is told")
+	}
+	for _, v := range a.Verdicts {
+		if v.State != nutrient.NotJudged && v.State != nutrient.NotApplicable {
+			t.Errorf("a day is held against the limit of a year: %+v", v)
+		}
+	}
+	w, _, err := asked[reports.WhyAnswer](t, f, Why, WhyParams{ask, a.Sums[0].ID})
+	if err != nil || len(w.Parts) != 1 {
+		t.Errorf("why %s: %v %+v", a.Sums[0].ID, err, w)
+	}
+	ask.From, ask.To = "2026-03-02", "2026-03-03"
+	if _, _, err := asked[reports.SeasonAnswer](t, f, Season, ask); fault.CodeOf(err) != fault.NotFound {
+		t.Errorf("the day after: %v", err)
 	}
 }
 
