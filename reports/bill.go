@@ -89,7 +89,23 @@ type DocumentAnswer struct {
 	Now       string   `json:"evidence_now"` // digest
 	Changes   []string `json:"changes"`      // in words
 	GrossNow  string   `json:"gross_now"`    // what the same jobs would come to now; "": cannot be worked out
-	Proof     Proof    `json:"proof"`        // as the book is now
+	Proof     Proof    `json:"proof"`        // as the book is now; drawn, as it was when the document was issued
+	// AsIssued: the proof's events have the digest on the document.
+	AsIssued bool `json:"as_issued"`
+	// File says how a file of it compares with what is drawn; "": none was compared.
+	File string `json:"file,omitempty"`
+}
+
+// AsOf is what the book held when the document was issued; nil: that is not
+// known.
+func (a *DocumentAnswer) AsOf() []string {
+	switch {
+	case a.Credit != nil:
+		return a.Credit.AsOf
+	case a.Invoice != nil:
+		return a.Invoice.AsOf
+	}
+	return nil
 }
 
 // DocumentsAnswer lists the issued documents.

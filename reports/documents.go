@@ -54,7 +54,11 @@ func Verified(a DocumentAnswer) Table {
 		number, gross, digest = a.Credit.Number, a.Credit.Totals.Gross+" "+a.Credit.Currency, a.Credit.Digest
 	}
 	t.Caption = fmt.Sprintf("%s %s", strings.ReplaceAll(a.Kind, "_", " "), number)
-	t.Rows = [][]string{{"the document is whole", yes(a.Whole)}, {"its evidence is the same in the book", yes(a.Unchanged)}, {"with tax", gross}}
+	t.Rows = [][]string{}
+	if a.File != "" {
+		t.Rows = append(t.Rows, []string{"the file is what is drawn of it", map[string]string{FileSame: yes(true), FileDiffers: yes(false), FileUnknown: "not known"}[a.File]})
+	}
+	t.Rows = append(t.Rows, [][]string{{"the document is whole", yes(a.Whole)}, {"its evidence is the same in the book", yes(a.Unchanged)}, {"with tax", gross}}...)
 	if !a.Unchanged && a.GrossNow != "" {
 		t.Rows = append(t.Rows, []string{"the same jobs now", a.GrossNow})
 	}
@@ -65,6 +69,13 @@ func Verified(a DocumentAnswer) Table {
 	t.Notes = a.Changes
 	return t
 }
+
+// How a file compares with what is drawn of its document.
+const (
+	FileSame    = "same"
+	FileDiffers = "differs"
+	FileUnknown = "unknown" // what the book held when it was issued is not known
+)
 
 // Mark is what a drawn document bears so that a file can be verified.
 func Mark(number schemas.InvoiceNo, digest string) string {

@@ -3,8 +3,12 @@ package schemas
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"fmt"
 	"sort"
+	"strconv"
 	"strings"
+
+	"hopperbook/schemas/fault"
 )
 
 // NATS subjects of the contract. Events travel on
@@ -84,4 +88,43 @@ func (m Mark) Holds(seq int64) bool {
 	}
 	i := sort.Search(len(m.Above), func(i int) bool { return m.Above[i][1] >= seq })
 	return i < len(m.Above) && m.Above[i][0] <= seq
+}
+
+// String is the mark as documents carry it: SOURCE#UPTO, and ",FROM-TO" for every range above.
+func (m Mark) String() string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s#%d", m.Source, m.UpTo)
+	for _, r := range m.Above {
+		fmt.Fprintf(&b, ",%d-%d", r[0], r[1])
+	}
+	return b.String()
+}
+
+// ParseMark reads what String writes, and nothing else.
+func ParseMark(text string) (Mark, error) {
+	bad := fault.Newf("read the mark "+strconv.Quote(text), fault.Input, "it is no SOURCE#UPTO,FROM-TO with ranges in order", "")
+	at := strings.LastIndexByte(text, '#')
+	if at < 1 {
+		return Mark{}, bad
+	}
+	parts := strings.Split(text[at+1:], ",")
+	m := Mark{Source: Source(text[:at])}
+	var err error
+	if m.UpTo, err = strconv.ParseInt(parts[0], 10, 64); err != nil || m.UpTo < 0 {
+		return Mark{}, bad
+	}
+	last := m.UpTo
+	for _, part := range parts[1:] {
+		low, high, _ := strings.Cut(part, "-")
+		from, errFrom := strconv.ParseInt(low, 10, 64)
+		to, errTo := strconv.ParseInt(high, 10, 64)
+		if errFrom != nil || errTo != nil || from <= last || to < from {
+			return Mark{}, bad
+		}
+		m.Above, last = append(m.Above, [2]int64{from, to}), to
+	}
+	if m.String() != text {
+		return Mark{}, bad
+	}
+	return m, nil
 }

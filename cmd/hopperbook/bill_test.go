@@ -160,11 +160,25 @@ func ledgerIsSafe(t *testing.T, book string) {
 	}
 }
 
-// A file whose mark or number was changed, and evidence that was, is told.
+// A file of which one letter, its mark or its number was changed, and evidence that was, is told; later
+// events of other work change nothing that is drawn.
 func TestVerifyTellsTampering(t *testing.T) {
 	book, out := bookOf(t, billable(1, true, true)), t.TempDir()
-	must(t, "", "bill", "j0000", "--yes", "--day", "2026-04-01", "--out", out, "--book", book)
-	for _, ext := range []string{".pdf", ".html", ".xml"} {
+	must(t, "", "bill", "j0000", "--yes", "--day", "2026-04-01", "--out", out, "--paper", "letter", "--book", book)
+	drawnAgain := func() {
+		t.Helper()
+		again := t.TempDir()
+		must(t, "", "documents", "2026-0001", "--out", again, "--paper", "letter", "--book", book)
+		for _, ext := range []string{".pdf", ".html", ".xml", ".csv"} {
+			a, errA := os.ReadFile(filepath.Join(out, "2026-0001"+ext))
+			b, errB := os.ReadFile(filepath.Join(again, "2026-0001"+ext))
+			if errA != nil || errB != nil || !bytes.Equal(a, b) {
+				t.Errorf("%s is drawn to other bytes a second time (%v, %v)", ext, errA, errB)
+			}
+		}
+	}
+	drawnAgain()
+	for ext, word := range map[string]string{".pdf": "", ".html": "35.45", ".xml": "35.45"} {
 		raw, err := os.ReadFile(filepath.Join(out, "2026-0001"+ext))
 		if err != nil {
 			t.Fatal(err)
@@ -173,30 +187,42 @@ func TestVerifyTellsTampering(t *testing.T) {
 		if !ok {
 			t.Fatalf("%s bears no mark", ext)
 		}
+		if got := must(t, "", "verify", filepath.Join(out, "2026-0001"+ext), "--book", book); !strings.Contains(got, "the file is what is drawn of it") {
+			t.Errorf("nothing is said of the file:\n%s", got)
+		}
 		other := strings.Repeat("0", len(digest))
 		name := filepath.Join(t.TempDir(), "x"+ext)
-		if err := os.WriteFile(name, bytes.ReplaceAll(raw, []byte(digest), []byte(other)), 0o600); err != nil {
-			t.Fatal(err)
+		written := func(raw []byte) {
+			t.Helper()
+			if err := os.WriteFile(name, raw, 0o600); err != nil {
+				t.Fatal(err)
+			}
 		}
+		written(bytes.ReplaceAll(raw, []byte(digest), []byte(other)))
 		refused(t, fault.Conflict, other, "verify", name, "--book", book)
-	}
-	again := t.TempDir()
-	must(t, "", "documents", "2026-0001", "--out", again, "--book", book)
-	for _, ext := range []string{".pdf", ".html", ".xml", ".csv"} {
-		a, errA := os.ReadFile(filepath.Join(out, "2026-0001"+ext))
-		b, errB := os.ReadFile(filepath.Join(again, "2026-0001"+ext))
-		if errA != nil || errB != nil || !bytes.Equal(a, b) {
-			t.Errorf("%s is drawn to other bytes a second time (%v, %v)", ext, errA, errB)
+		altered := bytes.Replace(raw, []byte(word), []byte("15.45"), 1)
+		if word == "" {
+			altered = bytes.Clone(raw)
+			altered[bytes.Index(raw, []byte("stream"))+40] ^= 1
+		} else if bytes.Equal(altered, raw) {
+			t.Fatalf("%s does not say %s", ext, word)
 		}
+		written(altered)
+		refused(t, fault.Conflict, "it was altered", "verify", name, "--book", book)
 	}
+	more := line("load.weighed", "2026-03-05T08:00:00Z", `{"load":"l9","product":"lime","net_kg":5000,"method":"bucket","machine":"m1"}`)
+	must(t, more+"\n", "publish", "-", "--book", book)
+	drawnAgain()
+	must(t, "", "verify", filepath.Join(out, "2026-0001.pdf"), "--book", book)
 	id := ""
 	for _, row := range strings.Split(must(t, "", "export", "events", "--book", book), "\n") {
-		if e, bad := schemas.Read([]byte(row)); bad == nil && e.Type == schemas.TypeLoadWeighed {
+		if e, bad := schemas.Read([]byte(row)); bad == nil && e.Type == schemas.TypeLoadWeighed && strings.Contains(row, `"l1"`) {
 			id = string(e.ID)
 		}
 	}
 	must(t, line("event.amended", "2026-04-02T08:00:00Z", fmt.Sprintf(`{"amends":%q,"action":"replace","reason":"misread","replacement":{"load":"l1","product":"lime","net_kg":8000,"method":"bucket","machine":"m1"}}`, id))+"\n", "publish", "-", "--book", book)
 	refused(t, fault.Conflict, "event.amended: 0 then, 1 now", "verify", "2026-0001", "--book", book)
+	drawnAgain()
 	if got := must(t, "", "reconcile", "--book", book); !strings.Contains(got, "invoice_evidence_changed") {
 		t.Errorf("no finding of the changed evidence in\n%s", got)
 	}

@@ -43,7 +43,7 @@ func jobsheetAction(c *cli.Context) error {
 			return err
 		}
 		if c.String("pdf") != "" || c.String("html") != "" {
-			maps, lacking := paper.Maps(ctx, asker, a.Done)
+			maps, lacking := paper.Maps(ctx, asker, a.Done, nil)
 			if err := paper.Sheet(a.Sheet(maps, lacking), c.String("pdf"), c.String("html"), render.Paper(c.String("paper"))); err != nil {
 				return err
 			}

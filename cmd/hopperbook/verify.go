@@ -11,6 +11,7 @@ import (
 	"hopperbook/cmd/internal/office"
 	"hopperbook/cmd/internal/paper"
 	"hopperbook/reports"
+	"hopperbook/reports/invoice"
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
 )
@@ -20,9 +21,10 @@ func verifyCommand() *cli.Command {
 		Name:      "verify",
 		ArgsUsage: "NUMBER|FILE|DIR",
 		Usage:     "hold an issued document, or a folder of season records, against the book: is it whole, is its evidence the same",
-		Description: "Takes the number of a document; or a PDF, HTML or UBL file of it, which bears its number and digest (a CSV bears none; only that\n" +
-			"mark is read from a file, not its words); or a folder that season --out wrote, whose files are held against their manifest.\n" +
-			"Works the digest of the evidence out anew from the book. Exit status 6 (conflict) where the document or the evidence is another one.\n\n" +
+		Description: "Takes the number of a document; or a PDF, HTML or UBL file of it, which bears its number and digest (a CSV bears none) and is held byte\n" +
+			"for byte against what is drawn from the events that the book held when it was issued; or a folder that season --out wrote, whose\n" +
+			"files are held against their manifest. Works the digest of the evidence out anew from the book. Exit status 6 (conflict) where the\n" +
+			"document or the evidence is another one.\n\n" +
 			"Example:\n  hopperbook verify bills/2026-0004.pdf",
 		Flags:  tableFlags(),
 		Action: verifyAction,
@@ -37,42 +39,66 @@ func verifyAction(c *cli.Context) error {
 	if isFolder(arg) {
 		return verifyPack(c, arg)
 	}
-	number, printed, err := documentOf(arg)
+	number, file, err := documentOf(arg)
 	if err != nil {
 		return err
 	}
 	return withAsker(c, func(ctx context.Context, asker office.Asker) error {
-		a, doc, err := paper.Ask(ctx, asker, number, false)
+		a, doc, err := paper.Ask(ctx, asker, number, file != nil)
 		if err != nil {
 			return err
 		}
-		if printed != "" && printed != doc.DocumentDigest {
-			a.Whole = false
-			a.Changes = append(a.Changes, fmt.Sprintf("%s bears the digest %s, the document in the book %s", arg, printed, doc.DocumentDigest))
+		if file != nil {
+			if err := holdFile(ctx, asker, &a, &doc, arg, file); err != nil {
+				return err
+			}
 		}
 		if err := answerOrTable(c, a, reports.Verified); err != nil {
 			return err
 		}
-		if !a.Whole || !a.Unchanged {
+		if !a.Whole || !a.Unchanged || a.File == reports.FileDiffers {
 			return fault.Newf("verify "+string(number), fault.Conflict, "it does not agree with the book", "what differs stands above; hopperbook credit takes an invoice back")
 		}
 		return nil
 	})
 }
 
-// documentOf is the document that an argument stands for: its number, or the mark
-// in a file, with the digest that is printed there.
-func documentOf(arg string) (schemas.InvoiceNo, string, error) {
+// holdFile holds a file against what is drawn of its document.
+func holdFile(ctx context.Context, asker office.Asker, a *reports.DocumentAnswer, doc *invoice.Document, name string, file []byte) error {
+	if _, printed, _ := reports.FindMark(file); printed != doc.DocumentDigest {
+		a.File = reports.FileDiffers
+		a.Changes = append(a.Changes, fmt.Sprintf("%s bears the digest %s, the document in the book %s", name, printed, doc.DocumentDigest))
+		return nil
+	}
+	same, err := paper.Same(ctx, asker, a, doc, file)
+	switch {
+	case err != nil:
+		return err
+	case same:
+		a.File = reports.FileSame
+	case len(a.AsOf()) == 0 || !a.AsIssued:
+		a.File = reports.FileUnknown
+		a.Changes = append(a.Changes, "what the book held when it was issued is not known whole, so its words cannot be held against the book; its number and digest are right")
+	default:
+		a.File = reports.FileDiffers
+		a.Changes = append(a.Changes, fmt.Sprintf("%s bears the right number and digest, but is not what is drawn of them: it was altered, or drawn by another version of this program; hopperbook documents %s --out DIR draws it again", name, doc.Number))
+	}
+	return nil
+}
+
+// documentOf is the document that an argument stands for: its number, or the number
+// in a file's mark, with the file.
+func documentOf(arg string) (schemas.InvoiceNo, []byte, error) {
 	raw, err := os.ReadFile(arg)
 	if err != nil {
 		if strings.ContainsAny(arg, `/\`) || strings.Contains(arg, ".") {
-			return "", "", fault.New("read the document", fault.NotFound, err, "check the file's name, or give the document's number")
+			return "", nil, fault.New("read the document", fault.NotFound, err, "check the file's name, or give the document's number")
 		}
-		return schemas.InvoiceNo(arg), "", nil
+		return schemas.InvoiceNo(arg), nil, nil
 	}
-	number, digest, ok := reports.FindMark(raw)
+	number, _, ok := reports.FindMark(raw)
 	if !ok {
-		return "", "", fault.Newf("read "+arg, fault.Input, "it bears no mark of a document of ours", "the PDF, HTML and UBL files of a document bear one; else give the document's number")
+		return "", nil, fault.Newf("read "+arg, fault.Input, "it bears no mark of a document of ours", "the PDF, HTML and UBL files of a document bear one; else give the document's number")
 	}
-	return number, digest, nil
+	return number, raw, nil
 }

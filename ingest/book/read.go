@@ -58,25 +58,31 @@ FROM source LEFT JOIN mark USING (source_no) LEFT JOIN mark_range USING (source_
 ORDER BY source, low`
 
 // Marks says what the book holds of each source, ordered by source.
-func (b *Book) Marks(ctx context.Context) ([]schemas.Mark, error) {
-	var marks []schemas.Mark
-	err := b.snapshot(ctx, "read the marks", func(tx *sql.Tx) error {
-		return eachRow(ctx, tx, func(scan scanner) error {
-			var m schemas.Mark
-			var low, high sql.NullInt64
-			if err := scan(&m.Source, &m.UpTo, &low, &high); err != nil {
-				return err
-			}
-			if n := len(marks); n == 0 || marks[n-1].Source != m.Source {
-				marks = append(marks, m)
-			}
-			if low.Valid {
-				last := &marks[len(marks)-1]
-				last.Above = append(last.Above, [2]int64{low.Int64, high.Int64})
-			}
-			return nil
-		}, selectPublicMarks)
+func (b *Book) Marks(ctx context.Context) (marks []schemas.Mark, err error) {
+	err = b.snapshot(ctx, "read the marks", func(tx *sql.Tx) error {
+		marks, err = (&View{tx}).Marks(ctx)
+		return err
 	})
+	return marks, err
+}
+
+// Marks is Book.Marks of this state.
+func (v *View) Marks(ctx context.Context) (marks []schemas.Mark, err error) {
+	err = eachRow(ctx, v.tx, func(scan scanner) error {
+		var m schemas.Mark
+		var low, high sql.NullInt64
+		if err := scan(&m.Source, &m.UpTo, &low, &high); err != nil {
+			return err
+		}
+		if n := len(marks); n == 0 || marks[n-1].Source != m.Source {
+			marks = append(marks, m)
+		}
+		if low.Valid {
+			last := &marks[len(marks)-1]
+			last.Above = append(last.Above, [2]int64{low.Int64, high.Int64})
+		}
+		return nil
+	}, selectPublicMarks)
 	return marks, err
 }
 
@@ -91,17 +97,24 @@ const selectCounts = `SELECT type, count(*) FROM event GROUP BY type ORDER BY ty
 
 // Count is the number of stored events of each type; types without events are
 // not in it.
-func (b *Book) Count(ctx context.Context) (map[schemas.EventType]int64, error) {
-	counts := map[schemas.EventType]int64{}
-	err := b.snapshot(ctx, "count the events", func(tx *sql.Tx) error {
-		return eachRow(ctx, tx, func(scan scanner) error {
-			var t schemas.EventType
-			var n int64
-			err := scan(&t, &n)
-			counts[t] = n
-			return err
-		}, selectCounts)
+func (b *Book) Count(ctx context.Context) (counts map[schemas.EventType]int64, err error) {
+	err = b.snapshot(ctx, "count the events", func(tx *sql.Tx) error {
+		counts, err = (&View{tx}).Count(ctx)
+		return err
 	})
+	return counts, err
+}
+
+// Count is Book.Count of this state.
+func (v *View) Count(ctx context.Context) (map[schemas.EventType]int64, error) {
+	counts := map[schemas.EventType]int64{}
+	err := eachRow(ctx, v.tx, func(scan scanner) error {
+		var t schemas.EventType
+		var n int64
+		err := scan(&t, &n)
+		counts[t] = n
+		return err
+	}, selectCounts)
 	return counts, err
 }
 

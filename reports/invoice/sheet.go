@@ -26,6 +26,9 @@ func (d *Document) Sheet(proof reports.Proof, unchanged bool, pictures []reports
 	}
 	if !unchanged {
 		s.AgainstTitle, s.Against = "The evidence has changed", []string{"Since this was issued the events in the book have changed; what the appendix shows is as the book is now."}
+		if d.Credit {
+			s.Against = []string{"Since the invoice was issued the events in the book have changed; the appendix shows them as they were when it was taken back."}
+		}
 	}
 	lines, totals := d.LineTable(), d.TotalTable()
 	lines.Caption = "What it is for"

@@ -104,6 +104,7 @@ func (l *ledger) date(i *schemas.InvoiceIssued, p BillParams, days *int64) (err 
 	if i.Number, err = l.next(p.Series, i.IssuedOn, ""); err != nil {
 		return err
 	}
+	i.AsOf = l.marks
 	i.DocumentDigest = invoice.IssuedDigest(*i)
 	return nil
 }

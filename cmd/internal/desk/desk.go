@@ -236,12 +236,12 @@ func (d *Desk) result(ctx context.Context) (reconcile.Result, error) {
 }
 
 // holds reports whether what was worked out at one head is right at a later
-// one: no event came that a reconciliation reads.
+// one: no event came that a reconciliation reads, or that settles a finding about an invoice or an amendment.
 func (d *Desk) holds(ctx context.Context, at, head int64) (bool, error) {
 	if at == head {
 		return true, nil
 	}
-	read := append(slices.Clone(inputTypes[:]), schemas.TypePassLogged, schemas.TypeEventAmended)
+	read := append(evidenceTypes(), schemas.TypeRegisterContractor, schemas.TypeRegisterCustomer, schemas.TypeInvoiceCredited)
 	var later int64
 	err := d.book.Read(ctx, func(v *book.View) (err error) {
 		later, err = v.Later(ctx, at, read)
@@ -255,15 +255,11 @@ func (d *Desk) holds(ctx context.Context, at, head int64) (bool, error) {
 func (d *Desk) reconcile(ctx context.Context) (reconcile.Result, error) {
 	d.working.Lock()
 	defer d.working.Unlock()
-	in, head, err := d.input(ctx)
+	in, head, changed, err := d.inputAndInvoices(ctx)
 	if err != nil {
 		return reconcile.Result{}, err
 	}
 	res, err := reconcile.Run(in)
-	if err != nil {
-		return reconcile.Result{}, err
-	}
-	changed, err := d.changedInvoices(ctx)
 	if err != nil {
 		return reconcile.Result{}, err
 	}
@@ -273,4 +269,22 @@ func (d *Desk) reconcile(ctx context.Context) (reconcile.Result, error) {
 		return reconcile.Result{}, fault.New("keep the result", fault.Internal, err, "")
 	}
 	return res, d.book.SaveResult(ctx, resultName, head, doc)
+}
+
+// inputAndInvoices is the input of a reconciliation, and what is found of
+// invoices, where there are any. The caller holds d.working.
+func (d *Desk) inputAndInvoices(ctx context.Context) (reconcile.Input, int64, []reconcile.Finding, error) {
+	count, err := d.book.Count(ctx)
+	if err != nil {
+		return reconcile.Input{}, 0, nil, err
+	}
+	if count[schemas.TypeInvoiceIssued] == 0 {
+		in, head, err := d.input(ctx)
+		return in, head, nil, err
+	}
+	l, err := d.readLedgerAlone(ctx)
+	if err != nil {
+		return reconcile.Input{}, 0, nil, err
+	}
+	return l.in, l.head, l.changedInvoices(), nil
 }

@@ -24,7 +24,7 @@ var inputTypes = [...]schemas.EventType{
 func (d *Desk) input(ctx context.Context) (in reconcile.Input, head int64, err error) {
 	err = d.book.Read(ctx, func(v *book.View) (err error) {
 		if head, err = v.Head(ctx); err == nil {
-			in, err = inputOf(ctx, v)
+			in, err = inputOf(ctx, v, nil)
 		}
 		return err
 	})
@@ -32,19 +32,32 @@ func (d *Desk) input(ctx context.Context) (in reconcile.Input, head int64, err e
 }
 
 // inputOf reads the amendments first, then what they may amend.
-func inputOf(ctx context.Context, v *book.View) (reconcile.Input, error) {
-	var r reading
+func inputOf(ctx context.Context, v *book.View, only asOf) (reconcile.Input, error) {
+	r := reading{only: only}
 	err := r.events(ctx, v, inputTypes[:])
 	if err == nil {
 		err = v.Passes(ctx, r.pass)
+	}
+	if err == nil && len(r.amended.Unused()) > 0 {
+		err = v.Events(ctx, otherTypes(), r.other)
 	}
 	r.idle()
 	return r.in, err
 }
 
+// otherTypes are those that a reconciliation does not read.
+func otherTypes() (types []schemas.EventType) {
+	for _, t := range schemas.Types() {
+		if t.Type != schemas.TypePassLogged && !slices.Contains(inputTypes[:], t.Type) {
+			types = append(types, t.Type)
+		}
+	}
+	return types
+}
+
 // events reads events of some types as they count.
 func (r *reading) events(ctx context.Context, v *book.View, types []schemas.EventType) error {
-	err := v.Events(ctx, []schemas.EventType{schemas.TypeEventAmended}, func(e *schemas.Event) error { return r.amended.Add(e) })
+	err := v.Events(ctx, []schemas.EventType{schemas.TypeEventAmended}, r.amendment)
 	if err != nil {
 		return err
 	}
@@ -76,6 +89,8 @@ func InputOf(events []schemas.Event) (reconcile.Input, error) {
 			if err := r.event(e); err != nil {
 				return r.in, err
 			}
+		default:
+			_ = r.other(e)
 		}
 	}
 	r.idle()
@@ -85,8 +100,28 @@ func InputOf(events []schemas.Event) (reconcile.Input, error) {
 // reading fills an Input from events as they come, amended as later events
 // say.
 type reading struct {
+	only    asOf
 	in      reconcile.Input
 	amended schemas.Amendments
+	others  map[schemas.EventID]schemas.EventType // amended, and not read by a reconciliation
+}
+
+func (r *reading) amendment(e *schemas.Event) error {
+	if !r.only.holds(e.Identity) {
+		return nil
+	}
+	return r.amended.Add(e)
+}
+
+// other notes that an amended event is one that a reconciliation does not read.
+func (r *reading) other(e *schemas.Event) error {
+	if r.amended.Amends(e.ID) && r.only.holds(e.Identity) {
+		if r.others == nil {
+			r.others = map[schemas.EventID]schemas.EventType{}
+		}
+		r.others[e.ID] = e.Type
+	}
+	return nil
 }
 
 // apply amends an event; a replacement that cannot be used is said and the
@@ -100,15 +135,30 @@ func (r *reading) apply(e schemas.Event) (schemas.Event, bool) {
 	return out, keep
 }
 
-// idle says which amendments changed nothing.
+// idle says which amendments change nothing, wherever they are read.
 func (r *reading) idle() {
 	for _, a := range r.amended.Unused() {
+		what := "which is not in the book (yet)"
+		switch t := r.others[a.Amends]; t {
+		case "":
+		case schemas.TypeEventAmended:
+			what = "which is an amendment itself: amend the event that one amends"
+		case schemas.TypeInvoiceIssued, schemas.TypeInvoiceCredited:
+			what = "an issued document, which never changes: hopperbook credit takes it back"
+		case schemas.TypeNoticeRaised, schemas.TypeNoticeAcknowledged:
+			what = "a notice, which stays as it was raised"
+		default:
+			continue // registers of the office count where bills are made
+		}
 		r.in.Findings = append(r.in.Findings, reconcile.Finding{Kind: "amendment_without_event", At: a.Time, Count: 1,
-			Text: fmt.Sprintf("%s amends event %s, which is none that a reconciliation reads (or is an amendment itself): nothing changes", a.Identity, a.Amends)})
+			Text: fmt.Sprintf("%s amends event %s, %s: nothing changes", a.Identity, a.Amends, what)})
 	}
 }
 
 func (r *reading) event(raw *schemas.Event) error {
+	if !r.only.holds(raw.Identity) {
+		return nil
+	}
 	e, keep := r.apply(*raw)
 	if !keep {
 		return nil
@@ -165,6 +215,9 @@ func take[T any](list *[]reconcile.At[T], e, original *schemas.Event) error {
 // pass takes a pass log. Its data is read as an event's only where an
 // amendment replaced it. The row's fixes are the book's and are copied.
 func (r *reading) pass(row book.PassRow) error {
+	if !r.only.holds(row.Identity) {
+		return nil
+	}
 	p := reconcile.Pass{Identity: row.Identity, ID: row.ID, Machine: row.Machine, Job: row.Job, Field: row.Field, Fixes: slices.Clone(row.Fixes)}
 	if r.amended.Amends(row.ID) {
 		e, keep := r.apply(schemas.Event{Identity: row.Identity, ID: row.ID, Type: schemas.TypePassLogged})

@@ -110,9 +110,47 @@ func (d *Desk) document(ctx context.Context, params []byte, w io.Writer) error {
 	}
 	l.holdAgainst(&a)
 	if p.Draw {
-		a.Proof.Calibrations = calibrations(l.in, a.Proof.Fields)
+		if err := d.draw(ctx, l, &a); err != nil {
+			return err
+		}
 	}
 	return write(w, a)
+}
+
+// draw makes the proof that the document was issued with: from the events that
+// the book held then, so that it is drawn to the same bytes ever after.
+func (d *Desk) draw(ctx context.Context, l *ledger, a *reports.DocumentAnswer) error {
+	on := l.billedBy(a)
+	if on == nil {
+		return nil
+	}
+	only, err := asOfMarks(a.AsOf())
+	if err != nil {
+		return err
+	}
+	if only != nil {
+		if l, err = d.ledgerAt(ctx, l, only); err != nil {
+			return err
+		}
+	}
+	work := l.divided.Work(invoice.Jobs(on.Job, on.Jobs))
+	e := l.evidence(&work, on.Agreement)
+	a.AsIssued = e.digest == on.Digest
+	a.Proof = proofOf(&work, e)
+	a.Proof.Calibrations = calibrations(l.in, a.Proof.Fields)
+	return nil
+}
+
+// billedBy is the invoice of the document: itself, or the one it takes back;
+// nil where the book does not hold it.
+func (l *ledger) billedBy(a *reports.DocumentAnswer) *schemas.InvoiceIssued {
+	if a.Credit == nil {
+		return a.Invoice
+	}
+	if i := l.invoice(a.Credit.Credits); i != nil {
+		return &i.InvoiceIssued
+	}
+	return nil
 }
 
 func (l *ledger) invoice(n schemas.InvoiceNo) *issued {
@@ -124,12 +162,7 @@ func (l *ledger) invoice(n schemas.InvoiceNo) *issued {
 
 // holdAgainst compares the evidence on the document with that in the book.
 func (l *ledger) holdAgainst(a *reports.DocumentAnswer) {
-	on := a.Invoice
-	if a.Credit != nil {
-		if i := l.invoice(a.Credit.Credits); i != nil {
-			on = &i.InvoiceIssued
-		}
-	}
+	on := l.billedBy(a)
 	if on == nil {
 		a.Changes = append(a.Changes, "the invoice it takes back is not in the book")
 		return
@@ -137,6 +170,7 @@ func (l *ledger) holdAgainst(a *reports.DocumentAnswer) {
 	work := l.divided.Work(invoice.Jobs(on.Job, on.Jobs))
 	e := l.evidence(&work, on.Agreement)
 	a.Now, a.Unchanged, a.Proof = e.digest, e.digest == on.Digest, proofOf(&work, e)
+	a.AsIssued = a.Unchanged
 	if a.Unchanged {
 		a.GrossNow = on.Totals.Gross
 		return
@@ -206,22 +240,13 @@ func (l *ledger) row(i *issued) reports.DocumentRow {
 	return row
 }
 
-// changedInvoices finds the invoices whose evidence is another by now. The
-// caller holds d.working.
-func (d *Desk) changedInvoices(ctx context.Context) (found []reconcile.Finding, err error) {
-	count, err := d.book.Count(ctx)
-	if err != nil || count[schemas.TypeInvoiceIssued] == 0 {
-		return nil, err
-	}
-	l, err := d.readLedgerAlone(ctx)
-	if err != nil {
-		return nil, err
-	}
+// changedInvoices finds the invoices whose evidence is another by now.
+func (l *ledger) changedInvoices() (found []reconcile.Finding) {
 	for i := range l.invoices {
 		if row := l.row(&l.invoices[i]); row.State == "changed" {
 			found = append(found, reconcile.Finding{Kind: "invoice_evidence_changed", Text: fmt.Sprintf(
 				"the events that invoice %s comes from are not the same any more: hopperbook verify %s says which; if the amounts differ, hopperbook credit %s and bill again", row.Number, row.Number, row.Number)})
 		}
 	}
-	return found, nil
+	return found
 }

@@ -51,6 +51,8 @@ type ledger struct {
 	credits    []schemas.InvoiceCredited
 	amended    []schemas.Event
 	unsure     []trouble
+	head       int64    // of the state it was read from
+	marks      []string // of that state
 }
 
 // issued is an invoice and who took it back.
@@ -74,23 +76,23 @@ func (d *Desk) readLedger(ctx context.Context) (*ledger, error) {
 
 // readLedgerAlone is readLedger for a holder of d.working.
 func (d *Desk) readLedgerAlone(ctx context.Context) (*ledger, error) {
-	l := &ledger{customers: map[schemas.CustomerID]schemas.RegisterCustomer{}, priced: map[schemas.AgreementID]schemas.EventID{}}
-	count, err := d.book.Count(ctx)
-	if err != nil {
-		return nil, err
-	}
-	events := ""
-	for _, t := range evidenceTypes() {
-		events += fmt.Sprintf("%s %d,", t, count[t])
-	}
-	err = d.book.Read(ctx, func(v *book.View) (err error) {
+	l := &ledger{}
+	err := d.book.Read(ctx, func(v *book.View) (err error) {
+		count, err := v.Count(ctx)
+		if err != nil {
+			return err
+		}
+		events := ""
+		for _, t := range evidenceTypes() {
+			events += fmt.Sprintf("%s %d,", t, count[t])
+		}
 		if d.work == nil || d.work.events != events {
-			if d.work, err = readWork(ctx, v, events); err != nil {
+			if d.work, err = readWork(ctx, v, events, nil); err != nil {
 				return err
 			}
 		}
 		l.worked = d.work
-		return l.read(ctx, v)
+		return l.read(ctx, v, nil)
 	})
 	fixes := 0
 	if d.work != nil {
@@ -107,13 +109,43 @@ func (d *Desk) readLedgerAlone(ctx context.Context) (*ledger, error) {
 	return l, l.troubles(ctx, d.book)
 }
 
-func readWork(ctx context.Context, v *book.View, events string) (*worked, error) {
+// ledgerAt is the ledger as the book was when it held no more than those marks.
+func (d *Desk) ledgerAt(ctx context.Context, l *ledger, only asOf) (*ledger, error) {
+	past := &ledger{}
+	err := d.book.Read(ctx, func(v *book.View) (err error) {
+		past.worked = l.worked
+		if !l.within(only) {
+			if past.worked, err = readWork(ctx, v, "", only); err != nil {
+				return err
+			}
+		}
+		return past.read(ctx, v, only)
+	})
+	return past, err
+}
+
+// within reports whether the work comes from no other events.
+func (w *worked) within(only asOf) bool {
+	for _, lines := range w.lines {
+		for _, line := range lines {
+			if !only.holds(line.identity) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+func readWork(ctx context.Context, v *book.View, events string, only asOf) (*worked, error) {
 	w := &worked{events: events, lines: map[schemas.EventID][]evidenceLine{}}
 	var err error
-	if w.in, err = inputOf(ctx, v); err != nil {
+	if w.in, err = inputOf(ctx, v, only); err != nil {
 		return nil, err
 	}
 	err = v.Events(ctx, evidenceTypes(), func(e *schemas.Event) error {
+		if !only.holds(e.Identity) {
+			return nil
+		}
 		sum := sha256.Sum256(e.Raw)
 		w.lines[e.ID] = append(w.lines[e.ID], evidenceLine{e.Type, e.Identity, e.Time, e.Identity.String() + " " + hex.EncodeToString(sum[:]) + "\n"})
 		return nil
@@ -127,18 +159,30 @@ func readWork(ctx context.Context, v *book.View, events string) (*worked, error)
 
 // read takes the office's events, in their order: a later entry of a register
 // replaces an earlier one.
-func (l *ledger) read(ctx context.Context, v *book.View) error {
-	var r reading
+func (l *ledger) read(ctx context.Context, v *book.View, only asOf) (err error) {
+	if l.head, err = v.Head(ctx); err != nil {
+		return err
+	}
+	if l.marks, err = marksOf(ctx, v); err != nil {
+		return err
+	}
+	r := reading{only: only}
+	l.customers, l.priced = map[schemas.CustomerID]schemas.RegisterCustomer{}, map[schemas.AgreementID]schemas.EventID{}
 	agreements := map[schemas.AgreementID]schemas.RegisterAgreement{}
-	err := v.Events(ctx, []schemas.EventType{schemas.TypeEventAmended}, func(e *schemas.Event) error {
-		l.amended = append(l.amended, *e)
-		return r.amended.Add(e)
+	err = v.Events(ctx, []schemas.EventType{schemas.TypeEventAmended}, func(e *schemas.Event) error {
+		if only.holds(e.Identity) {
+			l.amended = append(l.amended, *e)
+		}
+		return r.amendment(e)
 	})
 	if err != nil {
 		return err
 	}
 	types := []schemas.EventType{schemas.TypeRegisterContractor, schemas.TypeRegisterCustomer, schemas.TypeRegisterAgreement, schemas.TypeInvoiceIssued, schemas.TypeInvoiceCredited}
 	err = v.Events(ctx, types, func(raw *schemas.Event) error {
+		if !only.holds(raw.Identity) {
+			return nil
+		}
 		e, keep := r.apply(*raw)
 		if raw.Type == schemas.TypeInvoiceIssued || raw.Type == schemas.TypeInvoiceCredited {
 			e, keep = *raw, true // an issued document never changes
@@ -354,6 +398,7 @@ func (l *ledger) creditNote(p CreditParams) (schemas.InvoiceCredited, error) {
 		return schemas.InvoiceCredited{}, err
 	}
 	c, err := rating.CreditOf(&i.InvoiceIssued, number, day, p.Reason)
+	c.AsOf = l.marks
 	c.DocumentDigest = invoice.CreditedDigest(c)
 	return c, err
 }

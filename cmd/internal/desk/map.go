@@ -4,6 +4,7 @@ import (
 	"context"
 	"io"
 
+	"hopperbook/ingest/book"
 	"hopperbook/reconcile"
 	"hopperbook/reports"
 	"hopperbook/schemas"
@@ -15,6 +16,7 @@ type MapParams struct {
 	Product schemas.ProductID `json:"product,omitempty"` // "": the only one
 	CellM   float64           `json:"cell_m,omitempty"`  // 0: 1 m
 	Cells   bool              `json:"cells,omitempty"`   // with the grid, not only its figures
+	AsOf    []string          `json:"as_of,omitempty"`   // from no other events than these marks hold
 }
 
 // fieldMap answers from the events: a map is too large to keep, and asked for rarely.
@@ -25,8 +27,15 @@ func (d *Desk) fieldMap(ctx context.Context, params []byte, w io.Writer) error {
 	}
 	d.working.Lock()
 	defer d.working.Unlock()
-	in, _, err := d.input(ctx)
+	only, err := asOfMarks(p.AsOf)
 	if err != nil {
+		return err
+	}
+	var in reconcile.Input
+	if err := d.book.Read(ctx, func(v *book.View) (err error) {
+		in, err = inputOf(ctx, v, only)
+		return err
+	}); err != nil {
 		return err
 	}
 	m, err := reconcile.Applied(in, p.Field, p.Product, p.CellM)

@@ -48,26 +48,10 @@ func Document(ctx context.Context, asker office.Asker, number schemas.InvoiceNo,
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return nil, fault.New("write the document", fault.Usage, err, "name a folder that can be made and written to")
 	}
-	maps, lacking := Maps(ctx, asker, a.Proof.Fields)
-	sheet := doc.Sheet(a.Proof, a.Unchanged, maps, lacking)
-	forms := []form{
-		{".pdf", func(w io.Writer) error { return render.SheetPDF(w, sheet, size) }},
-		{".html", func(w io.Writer) error { return render.SheetHTML(w, sheet) }},
-		{".csv", func(w io.Writer) error { return render.CSV(w, invoice.Ledger(doc)) }},
-	}
 	if breaches := invoice.CheckUBL(&doc); len(breaches) > 0 {
 		logf("no UBL for %s: %s (%s)", number, breaches[0].Text, breaches[0].Rule)
-	} else {
-		forms = append(forms, form{".xml", func(w io.Writer) error {
-			raw, err := invoice.UBL(&doc)
-			if err != nil {
-				return err
-			}
-			_, err = w.Write(raw)
-			return err
-		}})
 	}
-	for _, f := range forms {
+	for _, f := range formsOf(ctx, asker, &a, &doc, size) {
 		name := filepath.Join(dir, string(number)+f.ext)
 		if err := Write(name, f.draw); err != nil {
 			return files, err
@@ -77,24 +61,67 @@ func Document(ctx context.Context, asker office.Asker, number schemas.InvoiceNo,
 	return files, nil
 }
 
+// form is one of the forms that a document is drawn in.
 type form struct {
 	ext  string
 	draw func(io.Writer) error
+}
+
+// formsOf are all forms of a document that was asked for to be drawn, a PDF of each size.
+func formsOf(ctx context.Context, asker office.Asker, a *reports.DocumentAnswer, doc *invoice.Document, sizes ...render.Paper) (forms []form) {
+	maps, lacking := Maps(ctx, asker, a.Proof.Fields, a.AsOf())
+	sheet := doc.Sheet(a.Proof, a.AsIssued, maps, lacking)
+	for _, size := range sizes {
+		forms = append(forms, form{".pdf", func(w io.Writer) error { return render.SheetPDF(w, sheet, size) }})
+	}
+	forms = append(forms,
+		form{".html", func(w io.Writer) error { return render.SheetHTML(w, sheet) }},
+		form{".csv", func(w io.Writer) error { return render.CSV(w, invoice.Ledger(*doc)) }})
+	if len(invoice.CheckUBL(doc)) > 0 {
+		return forms
+	}
+	return append(forms, form{".xml", func(w io.Writer) error {
+		raw, err := invoice.UBL(doc)
+		if err != nil {
+			return err
+		}
+		_, err = w.Write(raw)
+		return err
+	}})
+}
+
+// Same reports whether raw is one of the forms that the document is drawn in, byte for byte. a was asked for to be drawn.
+func Same(ctx context.Context, asker office.Asker, a *reports.DocumentAnswer, doc *invoice.Document, raw []byte) (bool, error) {
+	for _, f := range formsOf(ctx, asker, a, doc, render.A4, render.Letter) {
+		var b bytes.Buffer
+		if err := f.draw(&b); err != nil {
+			return false, fault.Wrap("draw the document again", err)
+		}
+		if bytes.Equal(b.Bytes(), raw) {
+			return true, nil
+		}
+	}
+	return false, nil
 }
 
 // mapCellM is the side of a cell in maps of a few centimetres.
 const mapCellM = 2.0
 
 // Maps draws where the product of each application landed, one map a field and
-// product. lacking says which could not be drawn, and why.
-func Maps(ctx context.Context, asker office.Asker, done []reconcile.Application) (maps []reports.Picture, lacking []string) {
-	seen := map[desk.MapParams]bool{}
+// product, from the events that the marks of asOf hold (nil: all). lacking says which could not be drawn, and why.
+func Maps(ctx context.Context, asker office.Asker, done []reconcile.Application, asOf []string) (maps []reports.Picture, lacking []string) {
+	type drawn struct {
+		field   schemas.FieldID
+		product schemas.ProductID
+	}
+	seen := map[drawn]bool{}
 	for _, d := range done {
-		ask := desk.MapParams{Field: d.Field.Field, Product: d.Product, CellM: mapCellM, Cells: true}
-		if seen[ask] {
+		key := drawn{d.Field.Field, d.Product}
+		if seen[key] {
 			continue
 		}
-		seen[ask] = true
+		seen[key] = true
+		ask := desk.MapParams{Field: d.Field.Field, Product: d.Product, CellM: mapCellM, Cells: true, AsOf: asOf}
 		var a reports.MapAnswer
 		var b bytes.Buffer
 		err := office.AskJSON(ctx, asker, desk.Map, ask, &a)

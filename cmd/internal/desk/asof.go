@@ -1,0 +1,39 @@
+package desk
+
+import (
+	"context"
+
+	"hopperbook/ingest/book"
+	"hopperbook/schemas"
+)
+
+// asOf is an earlier state of the book: the events that its marks hold. nil:
+// all there are.
+type asOf map[schemas.Source]schemas.Mark
+
+// asOfMarks reads the marks of a document; none are nil.
+func asOfMarks(texts []string) (asOf, error) {
+	if len(texts) == 0 {
+		return nil, nil
+	}
+	a := asOf{}
+	for _, text := range texts {
+		m, err := schemas.ParseMark(text)
+		if err != nil {
+			return nil, err
+		}
+		a[m.Source] = m
+	}
+	return a, nil
+}
+
+func (a asOf) holds(id schemas.Identity) bool { return a == nil || a[id.Source].Holds(id.Sequence) }
+
+// marksOf are those of a state, as documents carry them.
+func marksOf(ctx context.Context, v *book.View) (texts []string, err error) {
+	marks, err := v.Marks(ctx)
+	for _, m := range marks {
+		texts = append(texts, m.String())
+	}
+	return texts, err
+}
