@@ -138,13 +138,21 @@ func TestPlanBillRefuses(t *testing.T) {
 // What a bill comes from is named: with every other event gone, it is the same.
 func TestWorkNamesWhatItUses(t *testing.T) {
 	w := billed()
-	lines := agreed(schemas.AgreementLine{Kind: schemas.LinePerTonne, Basis: schemas.BasisLoaded, Price: "10"}, schemas.AgreementLine{Kind: schemas.LinePerHectare, Basis: schemas.BasisCovered, Price: "9"})
+	for i, name := range []schemas.TestID{"older", "in force", "of later"} {
+		w.clock = w.in.Passes[0].start().Add(time.Duration(i-2)*time.Hour + time.Duration(i/2)*1000*time.Hour)
+		w.in.Catches = append(w.in.Catches, meta(w, "sp1", schemas.TestCatch{CatchTest: name, Product: "super", GateMm: 60, CollectedKg: 40, BoutWidthM: boutM, DistanceM: kg(250)}))
+	}
+	lines := agreed(schemas.AgreementLine{Kind: schemas.LinePerTonne, Basis: schemas.BasisSpread, Price: "10"}, schemas.AgreementLine{Kind: schemas.LinePerHectare, Basis: schemas.BasisCovered, Price: "9"})
 	whole := planned(t, w.in, BillAsk{Job: "J1", Agreements: lines})
 	in := w.in
 	keep := func(id schemas.EventID) bool { return slices.Contains(whole.Work.Uses, id) }
 	in.Passes = slices.DeleteFunc(slices.Clone(in.Passes), func(p Pass) bool { return !keep(p.ID) })
 	in.Loads = slices.DeleteFunc(slices.Clone(in.Loads), func(l At[schemas.LoadWeighed]) bool { return !keep(l.ID) })
 	in.Refills = slices.DeleteFunc(slices.Clone(in.Refills), func(r At[schemas.HopperRefilled]) bool { return !keep(r.ID) })
+	in.Catches = slices.DeleteFunc(slices.Clone(in.Catches), func(c At[schemas.TestCatch]) bool { return !keep(c.ID) })
+	if len(in.Catches) == 0 || len(in.Catches) == len(w.in.Catches) {
+		t.Errorf("%d of %d catch tests are used", len(in.Catches), len(w.in.Catches))
+	}
 	if len(in.Passes) >= len(w.in.Passes) || len(in.Loads) >= len(w.in.Loads) {
 		t.Fatalf("all %d passes and %d loads are used", len(in.Passes), len(in.Loads))
 	}

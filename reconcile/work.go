@@ -67,7 +67,7 @@ func (d *Divided) Work(jobs []schemas.JobID) Work {
 		return cmp.Or(a.At.Compare(b.At), strings.Compare(string(a.Load), string(b.Load)))
 	})
 	w.Hours = w.hours(d.links)
-	w.uses(d.in, d.reg)
+	w.uses(d.in, d.reg, d.told)
 	return w
 }
 
@@ -136,15 +136,28 @@ func (w *Work) hours(l *links) *float64 {
 	return &sum
 }
 
-// uses names the events: registers of jobs and fields, and of the machines all
-// that a balance reads between the refill before the work and the one after it.
-func (w *Work) uses(in Input, reg *registers) {
+// uses names the events: registers of jobs, fields and machines, the catch tests in force, and of the machines
+// all that a balance reads between the refill before the work and the one after it.
+func (w *Work) uses(in Input, reg *registers, told []*machine) {
 	add := func(id schemas.EventID) { w.Uses = append(w.Uses, id) }
 	for _, j := range w.Jobs {
 		add(reg.jobs[j].ID)
 	}
 	for _, a := range w.Done {
 		add(reg.fields[a.Field.Field].ID)
+	}
+	for _, m := range told {
+		if !slices.Contains(w.Machines, m.id) {
+			continue
+		}
+		add(reg.machines[m.id].ID)
+		for _, a := range w.Done {
+			for _, at := range [2]time.Time{a.From, a.To} {
+				if catch, ok := m.inForce(a.Product, at); ok && slices.Contains(a.Machines, m.id) {
+					add(catch.ID)
+				}
+			}
+		}
 	}
 	for _, l := range w.Loads {
 		add(l.event)
