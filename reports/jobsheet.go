@@ -39,8 +39,10 @@ type (
 )
 
 const (
-	sheetFields = 6 // that one page holds
+	sheetFields = 12 // that one page holds
 	sheetMaps   = 3
+	sheetName   = 34  // letters of a name that stand on one line there
+	sheetNote   = 240 // letters of a note
 )
 
 // jobCautions are of general agreement in the trade; what is asked for by law
@@ -53,8 +55,8 @@ var jobCautions = [...]string{
 	"Local codes, the product's label and your adviser go before anything here.",
 }
 
-// Sheet is the job in words, one page for up to six fields; maps are one a
-// field, lacking those that could not be drawn.
+// Sheet is the job in words, one page for up to twelve fields and three maps; those beyond follow on pages of their
+// own. maps are one a field, lacking those that could not be drawn.
 func (a JobSheetAnswer) Sheet(maps []Picture, lacking []string) Sheet {
 	product := cmp.Or(a.Product.Name, string(a.Job.Product))
 	s := Sheet{Title: "Job sheet " + string(a.Job.Job), Subject: product + " for " + a.Customer.Name, Made: a.To, Facts: a.facts(product), Cautions: jobCautions[:],
@@ -63,6 +65,9 @@ func (a JobSheetAnswer) Sheet(maps []Picture, lacking []string) Sheet {
 		s.Parties = [][]string{contact("Questions? Ask", *c), contact("For", a.Customer)}
 	}
 	table := a.table(a.Done[:min(len(a.Done), sheetFields)])
+	for _, row := range table.Rows {
+		row[0] = cut(row[0], sheetName)
+	}
 	if more := a.Done[len(table.Rows):]; len(more) > 0 {
 		table.Notes = append(table.Notes, fmt.Sprintf("And %d more fields on the next page.", len(more)))
 		s.Appendix = &Appendix{Title: "More fields of job " + string(a.Job.Job), Tables: []Table{a.table(more)}}
@@ -77,6 +82,14 @@ func (a JobSheetAnswer) Sheet(maps []Picture, lacking []string) Sheet {
 		s.Appendix.Pictures = rest
 	}
 	return s
+}
+
+// cut shortens a text to so many letters.
+func cut(text string, most int) string {
+	if letters := []rune(text); len(letters) > most {
+		return strings.TrimRight(string(letters[:most-1]), " ") + "…"
+	}
+	return text
 }
 
 func contact(role string, p schemas.BillParty) []string {
@@ -127,7 +140,7 @@ func (a JobSheetAnswer) facts(product string) [][2]string {
 		facts = append(facts, [2]string{"Weather", "none was noted"})
 	}
 	if a.Job.Note != "" {
-		facts = append(facts, [2]string{"Note", a.Job.Note})
+		facts = append(facts, [2]string{"Note", cut(a.Job.Note, sheetNote)})
 	}
 	return facts
 }

@@ -213,7 +213,7 @@ func (t Tax) check() error {
 	reason := t.ExemptCode != "" || t.ExemptReason != ""
 	switch t.Category {
 	case "":
-		return refuse("no tax category is given", "give the agreement tax_category: S (standard, with tax_pct), Z (zero), E (exempt), AE (reverse charge) or O (outside the scope)")
+		return refuse("no tax category is given", "give the agreement, or for all of them the contractor (register.contractor), a tax_category: S (standard, with tax_pct), Z (zero), E (exempt), AE (reverse charge) or O (outside the scope)")
 	case schemas.TaxStandard:
 		if !t.Pct.IsPositive() || reason {
 			return refuse("category S needs a rate above 0 and no reason of exemption", "use Z or E where nothing is taxed")

@@ -150,23 +150,15 @@ func (t *term) missing() error {
 	return fault.Newf("rate "+t.name(), fault.Input, fmt.Sprintf("no %s quantity is known", what), "measure it, or bill by an agreement that does not need it")
 }
 
-// longestSource is how much of a line's sources is written out.
-const longestSource = 1500
+// mostSources are how many of a line's sources are written out.
+const mostSources = 4
 
-// together names each source once, in order.
+// together names each source once, in order; of many the first few.
 func together(from []string) string {
 	slices.Sort(from)
 	from = slices.Compact(from)
-	var b strings.Builder
-	for i, f := range from {
-		if b.Len()+len(f) > longestSource {
-			fmt.Fprintf(&b, "; and %d more", len(from)-i)
-			break
-		}
-		if i > 0 {
-			b.WriteString("; ")
-		}
-		b.WriteString(f)
+	if n := len(from); n > mostSources {
+		from = append(from[:mostSources-1], fmt.Sprintf("and %d more", n-mostSources+1))
 	}
-	return strings.TrimPrefix(b.String(), "; ")
+	return strings.Join(from, "; ")
 }

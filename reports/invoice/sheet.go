@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"hopperbook/reconcile"
+	"hopperbook/reconcile/rating"
 	"hopperbook/reports"
 	"hopperbook/schemas"
 )
@@ -35,15 +36,32 @@ func (d *Document) Sheet(proof reports.Proof, unchanged bool, pictures []reports
 	s.Tables = []reports.Table{shorten(lines), totals}
 	s.Status = fmt.Sprintf("%s %s %s", d.due(), d.Bill.Currency.Text(d.Bill.Totals.Gross), d.Bill.Currency)
 	s.Appendix = &reports.Appendix{Title: "Appendix to " + strings.ToLower(s.Title[:1]) + s.Title[1:] + ": what it rests on", Tables: d.appendix(proof), Pictures: pictures, Notes: lacking}
-	for _, u := range d.Bill.Unsure {
-		s.Cautions = append(s.Cautions, u.Text)
-	}
+	s.Cautions = d.cautions()
 	for _, n := range d.Notes() {
 		if !strings.HasPrefix(n, "Caution: ") && !strings.HasPrefix(n, "Reason: ") && n != d.PaymentNote {
 			s.Remarks = append(s.Remarks, n)
 		}
 	}
 	return s
+}
+
+// mostRates are how many rates that are off stand on the first page; the appendix has those of every field.
+const mostRates = 3
+
+// cautions are what was unsure when it was issued.
+func (d *Document) cautions() (out []string) {
+	var rates []string
+	for _, u := range d.Bill.Unsure {
+		if u.Kind == rating.UnsureRate {
+			rates = append(rates, u.Text)
+		} else {
+			out = append(out, u.Text)
+		}
+	}
+	if more := len(rates) - mostRates; more > 0 {
+		rates = append(rates[:mostRates], fmt.Sprintf("%d more fields have a rate that is off: the appendix has the rate of every field", more))
+	}
+	return append(out, rates...)
 }
 
 // shorten leaves out what stands in the appendix or is empty throughout.

@@ -3,6 +3,7 @@ package render
 import (
 	"bytes"
 	"fmt"
+	"strings"
 
 	"codeberg.org/go-pdf/fpdf"
 
@@ -53,7 +54,7 @@ func (p *pdf) pictures(all []reports.Picture, abreast int) error {
 			x := pdfMargin + float64(i)*(wide+gap)
 			p.SetXY(x, y)
 			p.SetFont(pdfFace, "B", pdfSize-0.5)
-			p.MultiCell(wide, pdfLine, p.drawable(picture.Caption), "", "L", false)
+			p.MultiCell(wide, pdfLine, p.clipped(picture.Caption, wide), "", "L", false)
 			p.ImageOptions(pictureName(p.drawn+first+i), x, y+caption, sizes[i][0], sizes[i][1], false, fpdf.ImageOptions{ImageType: "PNG"}, 0, "")
 		}
 		p.SetXY(pdfMargin, y+caption+highest+4)
@@ -61,6 +62,17 @@ func (p *pdf) pictures(all []reports.Picture, abreast int) error {
 	}
 	p.drawn += len(all)
 	return nil
+}
+
+// clipped is as much of a caption as two lines hold.
+func (p *pdf) clipped(text string, wide float64) string {
+	text = p.drawable(text)
+	lines := p.SplitText(text, wide-1)
+	if len(lines) <= 2 {
+		return text
+	}
+	letters := []rune(strings.TrimSpace(lines[0]) + " " + strings.TrimSpace(lines[1]))
+	return string(letters[:len(letters)-1]) + "…"
 }
 
 func pictureName(i int) string { return fmt.Sprintf("picture-%d", i) }

@@ -136,7 +136,7 @@ func Maps(ctx context.Context, asker office.Asker, done []reconcile.Application,
 			lacking = append(lacking, fmt.Sprintf("No map of %s with %s: %s", name, d.Product, err))
 			continue
 		}
-		maps = append(maps, reports.Picture{PNG: b.Bytes(), Caption: fmt.Sprintf("%s: %s as it landed", name, d.Product),
+		maps = append(maps, reports.Picture{PNG: b.Bytes(), Caption: fmt.Sprintf("%s on %s, as it landed", d.Product, name),
 			Words: fmt.Sprintf("Map of %s: %s in kg/ha where it landed", name, d.Product)})
 	}
 	return maps, lacking
