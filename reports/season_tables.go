@@ -102,7 +102,7 @@ func weatherCells(w *schemas.WeatherNoted) []string {
 func bufferWords(all []schemas.BufferKept) string {
 	var words []string
 	for _, b := range all {
-		words = append(words, fmt.Sprintf("%s %s m", b.To, number(b.DistanceM, 1)))
+		words = append(words, fmt.Sprintf("%s %s m", strings.ReplaceAll(b.To, "_", " "), number(b.DistanceM, 1)))
 	}
 	return strings.Join(words, ", ")
 }
