@@ -179,9 +179,14 @@ func (a SeasonAnswer) verdictPage() Table {
 // fieldPage shows some nutrients of each field: all in one table are too many
 // for a page.
 func (a SeasonAnswer) fieldPage(forms ...nutrient.Form) Table {
-	t := Table{Caption: "Nutrients by field, kg/ha of the field", Columns: []Column{{"field", "Field", false}, {"crop", "Crop", false}, {"area_ha", "ha", true}}, Notes: []string{"\u2265: at least; the analysis of some product does not say. \u00b1: 95 %. Lime: effective, as CaCO3."}}
+	t := Table{Caption: "Nutrients by field, kg/ha of the field, \u00b1 95 %", Columns: []Column{{"field", "Field", false}, {"crop", "Crop", false}, {"area_ha", "ha", true}}}
+	lacking := false
 	for _, f := range forms {
-		t.Columns = append(t.Columns, Column{string(f), strings.ToUpper(string(f)[:1]) + string(f)[1:], true})
+		title := string(f)
+		if f == nutrient.LimeForm {
+			title = "Lime, as CaCO3"
+		}
+		t.Columns = append(t.Columns, Column{string(f), title, true})
 	}
 	crop := map[string]SeasonField{}
 	for _, f := range a.Fields {
@@ -202,11 +207,14 @@ func (a SeasonAnswer) fieldPage(forms ...nutrient.Form) Table {
 				cell += " \u00b1" + number(half, 1)
 			}
 			if !n.Known {
-				cell = "\u2265 " + cell
+				cell, lacking = "\u2265 "+cell, true
 			}
 			row = append(row, cell)
 		}
 		t.Rows = append(t.Rows, row)
+	}
+	if lacking {
+		t.Notes = []string{"\u2265: at least; the analysis of some product does not say."}
 	}
 	return t
 }
