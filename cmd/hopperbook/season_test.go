@@ -49,6 +49,15 @@ func TestSeasonRecords(t *testing.T) {
 	if i < 0 || why.Value != a.Applications[0].MassKg || len(why.Events) != a.Applications[0].Events {
 		t.Fatalf("why %s: %+v", a.Applications[0].ID, why)
 	}
+	before := decode[reports.BeforeAnswer](t, must(t, "", "rules", "before", string(a.Planned[0].Job), "--rules", "gb-eng-farming-rules-for-water", "--json", "--at", "2026-03-02T00:00:00Z", "--book", book))
+	if len(before.Planned)+len(before.Done) == 0 || len(before.Unknown) > 0 || before.Rules[0].Caveat == "" {
+		t.Errorf("before %s: %+v", a.Planned[0].Job, before)
+	}
+	must(t, line("register.job", "2026-03-20T00:00:00Z", `{"job":"late","customer":"fernwick","fields":["f01"],"product":"urea-46n","set_rate_kg_ha":300}`)+"\n", "publish", "-", "--book", book)
+	if out := must(t, "", "rules", "before", "late", "--rules", "nz-synthetic-nitrogen-cap", "--rules", "gb-eng-farming-rules-for-water", "--at", "2026-04-01T00:00:00Z", "--book", book); !strings.Contains(out, "SOMETHING STANDS AGAINST IT") || !strings.Contains(out, "EXCEEDED") ||
+		!strings.Contains(out, "weather.noted with soil") || !strings.Contains(out, "no legal advice") {
+		t.Errorf("before a job of 300 kg urea/ha on top of 170:\n%s", out)
+	}
 	page := filepath.Join(dir, "applications.csv")
 	text, _ := os.ReadFile(page)
 	if err := os.WriteFile(page, append(text, '\n'), 0o600); err != nil {
