@@ -24,7 +24,7 @@ func (a SeasonAnswer) Sheet() Sheet {
 	if len(a.Rules) > 0 {
 		s.Against = append(s.Against, "Each rule has a caveat: they stand under Limits and hold for the checks and missing records too.")
 	}
-	s.Tables = []Table{a.verdictPage(), a.fieldPage("N", "P", "K", "S"), a.fieldPage("Ca", "Mg", nutrient.LimeForm), a.applicationPage(), a.crewPage(), dropID(seasonPlanned(a)), a.checkPage(), a.missingPage(), a.balancePage(), a.unknownPage()}
+	s.Tables = []Table{a.verdictPage(), a.fieldPage("N", "P", "K", "S"), a.fieldPage("Ca", "Mg", nutrient.LimeForm), a.applicationPage(), a.analysisPage(), a.crewPage(), dropID(seasonPlanned(a)), a.checkPage(), a.missingPage(), a.balancePage(), a.unknownPage()}
 	s.Tables = slices.DeleteFunc(s.Tables, func(t Table) bool { return len(t.Rows) == 0 && len(t.Notes) == 0 })
 	for _, r := range a.Rules {
 		s.Remarks = append(s.Remarks, r.ID+": "+r.Law+", read on "+r.DateRead+": "+strings.Join(r.Sources, " "))

@@ -20,7 +20,7 @@ type SeasonTable struct {
 // SeasonTables are a season's records for authorities: a file or sheet each,
 // every figure with its ID.
 func SeasonTables(a SeasonAnswer) []SeasonTable {
-	return []SeasonTable{{"applications", seasonApplications(a)}, {"nutrients", seasonNutrients(a)}, {"verdicts", seasonVerdicts(a)}, {"checks", seasonChecks(a)},
+	return []SeasonTable{{"applications", seasonApplications(a)}, {"analyses", seasonAnalyses(a)}, {"nutrients", seasonNutrients(a)}, {"verdicts", seasonVerdicts(a)}, {"checks", seasonChecks(a)},
 		{"missing", seasonMissing(a)}, {"planned", seasonPlanned(a)}, {"balance", seasonBalance(a)}, {"rules", seasonRules(a)}, {"not_known", seasonNotKnown(a)}}
 }
 

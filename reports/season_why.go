@@ -67,6 +67,13 @@ func Why(a SeasonAnswer, r nutrient.Result, id string) (WhyAnswer, bool) {
 			return w, true
 		}
 	}
+	for _, u := range a.Analyses {
+		if u.ID == id {
+			w.Text = fmt.Sprintf("analysis of %s: %s", u.Product, analysisWords(u.Analysis))
+			of(u.Applications, none)
+			return w, true
+		}
+	}
 	for _, m := range a.Missing {
 		if m.ID == id {
 			w.Text = m.Rule + ", " + m.Section + ": " + m.Text + " is missing: " + m.How
