@@ -55,11 +55,11 @@ func (a SeasonAnswer) when() string {
 	return "season " + a.Season.Name
 }
 
-func (a SeasonAnswer) days() string {
+func (a SeasonAnswer) days() [2]string {
 	if a.dated() {
-		return "none: the dates " + a.Season.Name
+		return [2]string{"Dates", a.Season.Name}
 	}
-	return a.Season.Name + ": " + a.FirstDay + " to " + a.LastDay
+	return [2]string{"Season", a.Season.Name + ": " + a.FirstDay + " to " + a.LastDay}
 }
 
 func (a SeasonAnswer) count(state string) (n int) {
@@ -124,7 +124,7 @@ func (a SeasonAnswer) facts() [][2]string {
 		mass += p.MassKg
 		fields[string(p.Field)] = true
 	}
-	out := [][2]string{{"Farm", a.named()}, {"Season", a.days()},
+	out := [][2]string{{"Farm", a.named()}, a.days(),
 		{"Fields", fmt.Sprintf("%d registered, %s ha; %d spread", len(a.Fields), hectares4(area), len(fields))}, {"Applications", fmt.Sprintf("%d, %s t of product", len(a.Applications), tonnes(mass))}}
 	if a.Contractor != "" {
 		out = slices.Insert(out, 1, [2]string{"Contractor", a.Contractor})
