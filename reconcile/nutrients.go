@@ -275,12 +275,25 @@ func (n notes) write(a *nutrient.Application) (uses []schemas.EventID) {
 			break
 		}
 	}
-	best := near + 1
-	var nearest schemas.EventID
+	weather := n.weatherAt(a.From, a.Machine)
+	a.Weather = weather.data
+	return append(uses, weather.event)
+}
+
+// noted is the weather of an event; none: nil.
+type noted struct {
+	data  *schemas.WeatherNoted
+	event schemas.EventID
+}
+
+// weatherAt is what was noted nearest to a time, within noteH, on a machine or
+// on none; "" takes that of every machine.
+func (n notes) weatherAt(at time.Time, machine schemas.MachineID) (nearest noted) {
+	best := noteH*time.Hour + 1
 	for _, w := range n.weather {
-		if off := w.Time.Sub(a.From).Abs(); off < best && (w.Machine == a.Machine || w.Machine == "") {
-			a.Weather, best, nearest = &w.Data, off, w.ID
+		if off := w.Time.Sub(at).Abs(); off < best && (machine == "" || w.Machine == machine || w.Machine == "") {
+			nearest, best = noted{&w.Data, w.ID}, off
 		}
 	}
-	return append(uses, nearest)
+	return nearest
 }

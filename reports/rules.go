@@ -47,7 +47,7 @@ func RulesTable(a RulesAnswer) Table {
 // SeasonTerminal is a season's nutrients for a terminal, with what nobody may
 // overlook.
 func SeasonTerminal(a SeasonAnswer) Table {
-	t := a.fieldPage()
+	t := a.fieldPage("N", "P", "K", "S", "Ca", "Mg", nutrient.LimeForm)
 	t.Caption = fmt.Sprintf("%s, %s: %s: %s", a.named(), a.when(), t.Caption, a.status())
 	t.Notes = append(append(t.Notes, a.loud()...), caveats(a)...)
 	t.Notes = append(t.Notes, seasonCautions[:]...)

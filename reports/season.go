@@ -35,6 +35,7 @@ type (
 		AsOf         time.Time           `json:"as_of"`     // the newest event they come from
 		Fields       []SeasonField       `json:"fields"`
 		Applications []SeasonApplication `json:"applications"`
+		Analyses     []SeasonAnalysis    `json:"analyses"`
 		Sums         []SeasonSum         `json:"sums"`    // of this season
 		Balance      []SeasonSum         `json:"balance"` // of each field, in every season the book has; none where dates were asked for
 		Planned      []SeasonPlanned     `json:"planned"`
@@ -109,6 +110,12 @@ type (
 		Valid     bool           `json:"valid"`
 		Until     time.Time      `json:"until,omitzero"`
 		Reasons   []string       `json:"reasons"` // why it does not hold
+	}
+
+	// SeasonAnalysis is a version of a product's analysis with its ID.
+	SeasonAnalysis struct {
+		ID string `json:"id"`
+		nutrient.Used
 	}
 
 	// SeasonAmount is an amount with its ID.
@@ -259,7 +266,7 @@ type SeasonFrame struct {
 // the spans of the sums. False where the book has no application in it.
 func NewSeasonAnswer(s reconcile.Season, r nutrient.Result, name string, f SeasonFrame) (SeasonAnswer, bool) {
 	a := SeasonAnswer{Schema: SchemaSeason, Customer: f.Customer, CustomerName: f.CustomerName, Contractor: f.Contractor, TimeZone: f.Location.String(),
-		Fields: []SeasonField{}, Applications: []SeasonApplication{}, Sums: []SeasonSum{}, Balance: []SeasonSum{}, Planned: []SeasonPlanned{},
+		Fields: []SeasonField{}, Applications: []SeasonApplication{}, Analyses: []SeasonAnalysis{}, Sums: []SeasonSum{}, Balance: []SeasonSum{}, Planned: []SeasonPlanned{},
 		Verdicts: []SeasonVerdict{}, Checks: []SeasonCheck{}, Missing: []SeasonMissing{}, Rules: r.Rules, Findings: r.Findings, Gaps: []Gap{}}
 	in := map[string]bool{}
 	own := map[string]nutrient.Sum{}
@@ -300,6 +307,13 @@ func NewSeasonAnswer(s reconcile.Season, r nutrient.Result, name string, f Seaso
 // addJudged takes verdicts whose period meets the season, and what is said of
 // its applications.
 func (a *SeasonAnswer) addJudged(r nutrient.Result, in map[string]bool) {
+	for _, u := range r.Analyses {
+		u.Applications = slices.DeleteFunc(slices.Clone(u.Applications), func(id string) bool { return !in[id] })
+		if len(u.Applications) > 0 {
+			u.Applications = applicationIDs(u.Applications)
+			a.Analyses = append(a.Analyses, SeasonAnalysis{figureID("analysis", string(u.Product), string(u.Event)), u})
+		}
+	}
 	for _, v := range r.Verdicts {
 		if v.Period.From.Before(a.Season.To) && a.Season.From.Before(v.Period.To) {
 			id := figureID("verdict", v.Rule, v.Limit, v.Subject, seasonToken(v.Period))

@@ -21,8 +21,10 @@ func (a SeasonAnswer) Sheet() Sheet {
 	s.Status = a.status()
 	s.Against = append(s.Against, a.loud()...)
 	s.Against = append(s.Against, seasonCautions[:]...)
-	s.Against = append(s.Against, caveats(a)...)
-	s.Tables = []Table{a.verdictPage(), a.fieldPage(), a.applicationPage(), a.crewPage(), dropID(seasonPlanned(a)), a.checkPage(), a.missingPage(), a.balancePage(), a.unknownPage()}
+	if len(a.Rules) > 0 {
+		s.Against = append(s.Against, "Each rule has a caveat: they stand under Limits and hold for the checks and missing records too.")
+	}
+	s.Tables = []Table{a.verdictPage(), a.fieldPage("N", "P", "K", "S"), a.fieldPage("Ca", "Mg", nutrient.LimeForm), a.applicationPage(), a.analysisPage(), a.crewPage(), dropID(seasonPlanned(a)), a.checkPage(), a.missingPage(), a.balancePage(), a.unknownPage()}
 	s.Tables = slices.DeleteFunc(s.Tables, func(t Table) bool { return len(t.Rows) == 0 && len(t.Notes) == 0 })
 	for _, r := range a.Rules {
 		s.Remarks = append(s.Remarks, r.ID+": "+r.Law+", read on "+r.DateRead+": "+strings.Join(r.Sources, " "))
@@ -53,11 +55,11 @@ func (a SeasonAnswer) when() string {
 	return "season " + a.Season.Name
 }
 
-func (a SeasonAnswer) days() string {
+func (a SeasonAnswer) days() [2]string {
 	if a.dated() {
-		return "none: the dates " + a.Season.Name
+		return [2]string{"Dates", a.Season.Name}
 	}
-	return a.Season.Name + ": " + a.FirstDay + " to " + a.LastDay
+	return [2]string{"Season", a.Season.Name + ": " + a.FirstDay + " to " + a.LastDay}
 }
 
 func (a SeasonAnswer) count(state string) (n int) {
@@ -122,7 +124,7 @@ func (a SeasonAnswer) facts() [][2]string {
 		mass += p.MassKg
 		fields[string(p.Field)] = true
 	}
-	out := [][2]string{{"Farm", a.named()}, {"Season", a.days()},
+	out := [][2]string{{"Farm", a.named()}, a.days(),
 		{"Fields", fmt.Sprintf("%d registered, %s ha; %d spread", len(a.Fields), hectares4(area), len(fields))}, {"Applications", fmt.Sprintf("%d, %s t of product", len(a.Applications), tonnes(mass))}}
 	if a.Contractor != "" {
 		out = slices.Insert(out, 1, [2]string{"Contractor", a.Contractor})
@@ -174,11 +176,17 @@ func (a SeasonAnswer) verdictPage() Table {
 	return t
 }
 
-func (a SeasonAnswer) fieldPage() Table {
-	t := Table{Caption: "Nutrients by field, kg/ha of the field", Columns: []Column{{"field", "Field", false}, {"crop", "Crop", false}, {"area_ha", "ha", true}}, Notes: []string{"> : at least; the analysis of some product does not say. +-: 95 %. Lime: effective, as CaCO3."}}
-	forms := []nutrient.Form{"N", "P", "K", "S", "Ca", "Mg", nutrient.LimeForm}
+// fieldPage shows some nutrients of each field: all in one table are too many
+// for a page.
+func (a SeasonAnswer) fieldPage(forms ...nutrient.Form) Table {
+	t := Table{Caption: "Nutrients by field, kg/ha of the field, \u00b1 95 %", Columns: []Column{{"field", "Field", false}, {"crop", "Crop", false}, {"area_ha", "ha", true}}}
+	lacking := false
 	for _, f := range forms {
-		t.Columns = append(t.Columns, Column{string(f), strings.ToUpper(string(f)[:1]) + string(f)[1:], true})
+		title := string(f)
+		if f == nutrient.LimeForm {
+			title = "Lime, as CaCO3"
+		}
+		t.Columns = append(t.Columns, Column{string(f), title, true})
 	}
 	crop := map[string]SeasonField{}
 	for _, f := range a.Fields {
@@ -196,14 +204,17 @@ func (a SeasonAnswer) fieldPage() Table {
 				cell = number(n.KgHa, 1)
 			}
 			if half := n.HighKgHa - n.KgHa; half > 0 {
-				cell += " +-" + number(half, 1)
+				cell += " \u00b1" + number(half, 1)
 			}
 			if !n.Known {
-				cell = "> " + cell
+				cell, lacking = "\u2265 "+cell, true
 			}
 			row = append(row, cell)
 		}
 		t.Rows = append(t.Rows, row)
+	}
+	if lacking {
+		t.Notes = []string{"\u2265: at least; the analysis of some product does not say."}
 	}
 	return t
 }
@@ -226,41 +237,49 @@ func (a SeasonAnswer) applicationPage() Table {
 }
 
 func (a SeasonAnswer) crewPage() Table {
-	t := Table{Caption: "Who, with what, in what weather", Columns: []Column{{"day", "Day", false}, {"field", "Field", false}, {"machine", "Machine", false}, {"operator", "Operator", false}, {"calibration", "Calibration", false}, {"weather", "Weather", false}, {"buffers", "Distances kept", false}}}
+	t := Table{Caption: "Who, with what, in what weather", Columns: []Column{{"day", "Day", false}, {"field", "Field", false}, {"machine", "Machine, operator", false}, {"calibration", "Calibration", false}, {"weather", "Weather", false}, {"buffers", "Distances kept", false}}}
+	var why []string // calibrations do not hold, each once
 	for _, p := range a.Applications {
 		calibration := "NONE"
 		if c := p.Calibration; !c.TestedAt.IsZero() {
 			calibration = "tested " + tested(c)
 			if !c.Valid {
-				calibration += ", NOT VALID: " + strings.Join(c.Reasons, "; ")
+				reasons := strings.Join(c.Reasons, "; ")
+				if !slices.Contains(why, reasons) {
+					why = append(why, reasons)
+				}
+				calibration += fmt.Sprintf(", NOT VALID (%d)", slices.Index(why, reasons)+1)
 			}
 		}
 		weather := "not noted"
 		if w := p.Weather; w != nil {
-			weather = fmt.Sprintf("wind %s m/s, rain %s mm, soil %s", number(w.WindMS, 1), number(w.RainMm, 1), strings.ReplaceAll(w.Soil, "_", " "))
+			weather = fmt.Sprintf("wind %s\u00a0m/s, rain %s\u00a0mm, soil %s", number(w.WindMS, 1), number(w.RainMm, 1), strings.ReplaceAll(w.Soil, "_", " "))
 		}
 		operator := string(p.Operator)
 		if operator == "" {
-			operator = "not noted"
+			operator = "nobody noted"
 		}
-		t.Rows = append(t.Rows, []string{p.Day, string(p.Field), string(p.Machine), operator, calibration, weather, distanceWords(p)})
+		t.Rows = append(t.Rows, []string{p.Day, string(p.Field), string(p.Machine) + ", " + operator, calibration, weather, distanceWords(p)})
+	}
+	for i, reasons := range why {
+		t.Notes = append(t.Notes, fmt.Sprintf("(%d) %s", i+1, reasons))
 	}
 	if slices.ContainsFunc(a.Applications, func(p SeasonApplication) bool { return len(p.Exclusions) > 0 }) {
-		t.Notes = append(t.Notes, "Measured: from the edge of the swaths, one bout width wide, to the nearest exclusion area registered. What is thrown beyond the bout width, and how well areas were drawn, is not in it.")
+		t.Notes = append(t.Notes, "Crew: as they noted it. Passes: measured from the edge of the swaths, one bout width wide, to the nearest exclusion area registered. What is thrown beyond the bout width, and how well areas were drawn, is not in it.")
 	}
 	return t
 }
 
 // distanceWords is what the crew noted beside what the passes say.
 func distanceWords(p SeasonApplication) string {
-	noted := "noted: " + bufferWords(p.Buffers)
+	noted := "crew: " + bufferWords(p.Buffers)
 	if len(p.Buffers) == 0 {
-		noted = "not noted"
+		noted = "crew: not noted"
 	}
 	if len(p.Exclusions) == 0 {
-		return noted + "; measured: no exclusion area registered"
+		return noted + "; passes: no exclusion area registered"
 	}
-	return noted + "; measured: " + exclusionWords(p.Exclusions) + ", receiver error " + plain(p.Exclusions[0].ReceiverM) + " m"
+	return noted + "; passes: " + strings.ReplaceAll(exclusionWords(p.Exclusions)+", receiver error "+plain(p.Exclusions[0].ReceiverM)+" m", " m", "\u00a0m")
 }
 
 // checkPage shows what is not kept; the CSV has all.
@@ -285,7 +304,7 @@ func (a SeasonAnswer) checkPage() Table {
 		t.Rows = append(t.Rows, []string{checkWords(c.State), c.Rule + ", " + c.Section, strings.ReplaceAll(c.Kind, "_", " "), string(c.Field), c.Text})
 	}
 	if len(a.Checks) > 0 {
-		t.Notes = append([]string{fmt.Sprintf("%d more are kept or do not apply: they stand in the CSV.", kept)}, caveats(a)...)
+		t.Notes = []string{fmt.Sprintf("%d more are kept or do not apply: they stand in the CSV. The rules' caveats stand under Limits.", kept)}
 	}
 	return t
 }
@@ -313,7 +332,7 @@ func (a SeasonAnswer) balancePage() Table {
 			n := s.of(f)
 			cell := perHaCell(n.KgHa, s.AreaM2)
 			if !n.Known {
-				cell = "> " + cell
+				cell = "\u2265 " + cell
 			}
 			row = append(row, cell)
 		}

@@ -20,7 +20,7 @@ type SeasonTable struct {
 // SeasonTables are a season's records for authorities: a file or sheet each,
 // every figure with its ID.
 func SeasonTables(a SeasonAnswer) []SeasonTable {
-	return []SeasonTable{{"applications", seasonApplications(a)}, {"nutrients", seasonNutrients(a)}, {"verdicts", seasonVerdicts(a)}, {"checks", seasonChecks(a)},
+	return []SeasonTable{{"applications", seasonApplications(a)}, {"analyses", seasonAnalyses(a)}, {"nutrients", seasonNutrients(a)}, {"verdicts", seasonVerdicts(a)}, {"checks", seasonChecks(a)},
 		{"missing", seasonMissing(a)}, {"planned", seasonPlanned(a)}, {"balance", seasonBalance(a)}, {"rules", seasonRules(a)}, {"not_known", seasonNotKnown(a)}}
 }
 
@@ -102,7 +102,7 @@ func weatherCells(w *schemas.WeatherNoted) []string {
 func bufferWords(all []schemas.BufferKept) string {
 	var words []string
 	for _, b := range all {
-		words = append(words, fmt.Sprintf("%s %s m", b.To, number(b.DistanceM, 1)))
+		words = append(words, fmt.Sprintf("%s %s m", strings.ReplaceAll(b.To, "_", " "), number(b.DistanceM, 1)))
 	}
 	return strings.Join(words, ", ")
 }

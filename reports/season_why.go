@@ -17,36 +17,40 @@ func Why(a SeasonAnswer, r nutrient.Result, id string) (WhyAnswer, bool) {
 			own[applicationID(s.Subject)] = seasonSum(s)
 		}
 	}
-	mass := func(s SeasonSum) float64 { return s.MassKg }
-	amount := func(f nutrient.Form) func(SeasonSum) float64 {
-		return func(s SeasonSum) float64 { return s.of(f).Kg }
-	}
-	of := func(names []string, value func(SeasonSum) float64) {
-		for _, n := range names {
-			w.Parts = append(w.Parts, WhyPart{n, value(own[n])})
-		}
-	}
-	none := func(SeasonSum) float64 { return 0 }
 	for _, list := range [][]SeasonSum{a.Sums, a.Balance} {
 		for _, s := range list {
 			if s.ID == id {
 				w.Text, w.Value, w.Unit = fmt.Sprintf("product spread on %s %s in %s", s.Scope, s.Subject, s.Season.Name), s.MassKg, "kg"
-				of(s.Applications, mass)
-				return w, true
+				return w.of(own, s.Applications, massOf), true
 			}
 			for _, n := range s.Amounts {
 				if n.ID == id {
 					w.Text, w.Value, w.Unit = fmt.Sprintf("%s on %s %s in %s: %s", n.Form, s.Scope, s.Subject, s.Season.Name, amountWords(n.Amount)), n.Kg, "kg of "+string(n.Form)
-					of(s.Applications, amount(n.Form))
-					return w, true
+					return w.of(own, s.Applications, func(s SeasonSum) float64 { return s.of(n.Form).Kg }), true
 				}
 			}
 		}
 	}
+	return w.judged(a, own, id)
+}
+
+func massOf(s SeasonSum) float64 { return s.MassKg }
+func nothing(SeasonSum) float64  { return 0 }
+
+// of adds applications, each with what it brought.
+func (w WhyAnswer) of(own map[string]SeasonSum, names []string, value func(SeasonSum) float64) WhyAnswer {
+	for _, n := range names {
+		w.Parts = append(w.Parts, WhyPart{n, value(own[n])})
+	}
+	return w
+}
+
+// judged looks among what is said of the figures.
+func (w WhyAnswer) judged(a SeasonAnswer, own map[string]SeasonSum, id string) (WhyAnswer, bool) {
 	for _, v := range a.Verdicts {
 		if v.ID == id {
 			w.Text, w.Unit = v.Rule+", "+v.Section+": "+VerdictWords(v.State)+": "+v.Text, "kg of "+string(v.Nutrient)
-			of(v.Applications, func(s SeasonSum) float64 { return amountInKg(s, v.Nutrient) })
+			w = w.of(own, v.Applications, func(s SeasonSum) float64 { return amountInKg(s, v.Nutrient) })
 			for _, p := range w.Parts {
 				w.Value += p.Value
 			}
@@ -56,22 +60,25 @@ func Why(a SeasonAnswer, r nutrient.Result, id string) (WhyAnswer, bool) {
 	for _, p := range a.Planned {
 		if p.ID == id {
 			w.Text, w.Value, w.Unit = fmt.Sprintf("job %s on field %s: planned %s kg, given %s kg of %s", p.Job, p.Field, number(p.PlannedKg, 0), number(p.GivenKg, 0), p.Product), p.GivenKg, "kg"
-			of(p.Applications, mass)
-			return w, true
+			return w.of(own, p.Applications, massOf), true
 		}
 	}
 	for _, c := range a.Checks {
 		if c.ID == id {
 			w.Text = c.Rule + ", " + c.Section + ": " + checkWords(c.State) + ": " + c.Text
-			of([]string{c.Application}, none)
-			return w, true
+			return w.of(own, []string{c.Application}, nothing), true
+		}
+	}
+	for _, u := range a.Analyses {
+		if u.ID == id {
+			w.Text = fmt.Sprintf("analysis of %s: %s", u.Product, analysisWords(u.Analysis))
+			return w.of(own, u.Applications, nothing), true
 		}
 	}
 	for _, m := range a.Missing {
 		if m.ID == id {
 			w.Text = m.Rule + ", " + m.Section + ": " + m.Text + " is missing: " + m.How
-			of(m.Applications, none)
-			return w, true
+			return w.of(own, m.Applications, nothing), true
 		}
 	}
 	return w.application(own, id)

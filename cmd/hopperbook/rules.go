@@ -17,12 +17,13 @@ func rulesCommand() *cli.Command {
 		ArgsUsage: " ",
 		Usage:     "the rule files that come with the program, each with its law, source and caveat",
 		Description: "A rule file says as data what a law asks for; hopperbook season --rules holds a season against it. None is legal advice.\n\n" +
-			"Examples:\n  hopperbook rules\n  hopperbook rules show nz-synthetic-nitrogen-cap\n  hopperbook rules check mine.json",
+			"Examples:\n  hopperbook rules\n  hopperbook rules show nz-synthetic-nitrogen-cap\n  hopperbook rules check mine.json\n  hopperbook rules before j-1-01 --rules us-oh-905-326",
 		Flags:  form,
 		Action: rulesAction,
 		Subcommands: []*cli.Command{
 			{Name: "show", ArgsUsage: "NAME", Usage: "what a shipped rule file holds, as JSON: a model for one of your own", Action: rulesShow},
 			{Name: "check", ArgsUsage: "FILE", Usage: "hold a rule file of your own against the schema", Flags: form, Action: rulesCheck},
+			beforeCommand(),
 		},
 	}
 }

@@ -46,25 +46,36 @@ func seasonFlags() []cli.Flag {
 		&cli.StringFlag{Name: "to", Usage: "local `DAY` after the last one"},
 		&cli.StringFlag{Name: "starts", Usage: "first `DAY` (MM-DD) of a season over two years", DefaultText: desk.DefaultStarts},
 		&cli.StringFlag{Name: "zone", Usage: "IANA time `ZONE` whose days count", DefaultText: "the contractor's, else the machines', else UTC"},
-		&cli.StringSliceFlag{Name: "rules", Usage: "`RULES` to hold it against: the name of a shipped rule file, or a file; may be given several times"},
+		rulesFlag(false),
 	}
+}
+
+func rulesFlag(required bool) cli.Flag {
+	return &cli.StringSliceFlag{Name: "rules", Required: required, Usage: "`RULES` to hold it against: the name of a shipped rule file, or a file; may be given several times"}
 }
 
 // seasonParams reads the flags, and the user's own rule files.
 func seasonParams(c *cli.Context) (desk.SeasonParams, error) {
 	p := desk.SeasonParams{Customer: schemas.CustomerID(c.String("customer")), Season: c.String("season"), From: c.String("from"), To: c.String("to"), Starts: c.String("starts"), Zone: c.String("zone")}
+	var err error
+	p.Rules, p.Files, err = ruleFiles(c)
+	return p, err
+}
+
+// ruleFiles are those named by --rules: names of shipped ones, and files read.
+func ruleFiles(c *cli.Context) (names []string, files []desk.RuleFile, err error) {
 	for _, name := range c.StringSlice("rules") {
 		if filepath.Ext(name) == "" {
-			p.Rules = append(p.Rules, name)
+			names = append(names, name)
 			continue
 		}
 		raw, err := os.ReadFile(name)
 		if err != nil {
-			return p, fault.New("read the rules", fault.NotFound, err, "name a shipped rule file (hopperbook rules lists them) or a file that exists")
+			return nil, nil, fault.New("read the rules", fault.NotFound, err, "name a shipped rule file (hopperbook rules lists them) or a file that exists")
 		}
-		p.Files = append(p.Files, desk.RuleFile{Name: name, Text: string(raw)})
+		files = append(files, desk.RuleFile{Name: name, Text: string(raw)})
 	}
-	return p, nil
+	return names, files, nil
 }
 
 func seasonAction(c *cli.Context) error {

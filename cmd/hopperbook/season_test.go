@@ -37,6 +37,7 @@ func TestSeasonRecords(t *testing.T) {
 	a := decode[reports.SeasonAnswer](t, string(raw))
 	sameFigures(t, a, dir)
 	goldenPDF(t, dir)
+	sameWorkbook(t, a, dir)
 	must(t, "", "verify", dir, "--book", book)
 	days := filepath.Join(t.TempDir(), "days")
 	out = must(t, "", "season", "--book", book, "--customer", "fernwick", "--from", "2026-03-02", "--to", "2026-03-04", "--rules", "nz-synthetic-nitrogen-cap", "--out", days)
@@ -48,6 +49,15 @@ func TestSeasonRecords(t *testing.T) {
 	i := slices.IndexFunc(why.Events, func(e reports.WhyEvent) bool { return e.Type == schemas.TypeLoadWeighed })
 	if i < 0 || why.Value != a.Applications[0].MassKg || len(why.Events) != a.Applications[0].Events {
 		t.Fatalf("why %s: %+v", a.Applications[0].ID, why)
+	}
+	before := decode[reports.BeforeAnswer](t, must(t, "", "rules", "before", string(a.Planned[0].Job), "--rules", "gb-eng-farming-rules-for-water", "--json", "--at", "2026-03-02T00:00:00Z", "--book", book))
+	if len(before.Planned)+len(before.Done) == 0 || len(before.Unknown) > 0 || before.Rules[0].Caveat == "" {
+		t.Errorf("before %s: %+v", a.Planned[0].Job, before)
+	}
+	must(t, line("register.job", "2026-03-20T00:00:00Z", `{"job":"late","customer":"fernwick","fields":["f01"],"product":"urea-46n","set_rate_kg_ha":300}`)+"\n", "publish", "-", "--book", book)
+	if out := must(t, "", "rules", "before", "late", "--rules", "nz-synthetic-nitrogen-cap", "--rules", "gb-eng-farming-rules-for-water", "--at", "2026-04-01T00:00:00Z", "--book", book); !strings.Contains(out, "SOMETHING STANDS AGAINST IT") || !strings.Contains(out, "EXCEEDED") ||
+		!strings.Contains(out, "weather.noted with soil") || !strings.Contains(out, "no legal advice") {
+		t.Errorf("before a job of 300 kg urea/ha on top of 170:\n%s", out)
 	}
 	page := filepath.Join(dir, "applications.csv")
 	text, _ := os.ReadFile(page)
@@ -113,6 +123,40 @@ func sameFigures(t *testing.T, a reports.SeasonAnswer, dir string) {
 	}
 	if len(layers[0].Features) != len(a.Applications) || len(layers[1].Features) != 4 {
 		t.Errorf("%d applications and %d fields are on the map", len(layers[0].Features), len(layers[1].Features))
+	}
+}
+
+// sameWorkbook has an independent reader open the workbook and holds its sheets
+// against the tables: titles for people, numbers as numbers.
+func sameWorkbook(t *testing.T, a reports.SeasonAnswer, dir string) {
+	t.Helper()
+	const python = "/usr/bin/python3"
+	if exec.Command(python, "-c", "import openpyxl").Run() != nil {
+		t.Log("python3-openpyxl is not installed; the workbook is not held against a second reader")
+		return
+	}
+	out, err := exec.Command(python, "../../testdata/outside/xlsx.py", filepath.Join(dir, "records.xlsx")).Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	sheets := decode[map[string][][][2]any](t, string(out))
+	for _, table := range reports.SeasonTables(a) {
+		rows := sheets[table.Name]
+		if len(rows) != 1+len(table.Rows)+len(table.Notes) {
+			t.Errorf("sheet %s has %d rows for %d", table.Name, len(rows), len(table.Rows))
+			continue
+		}
+		for i, c := range table.Columns {
+			if rows[0][i][1] != c.Title {
+				t.Errorf("sheet %s column %d is called %v, not %s", table.Name, i, rows[0][i][1], c.Title)
+			}
+			for k, r := range table.Rows {
+				got := rows[k+1][i]
+				if want, err := strconv.ParseFloat(r[i], 64); c.Right && err == nil && got != [2]any{"n", want} {
+					t.Errorf("sheet %s row %d %s is %v, not %s", table.Name, k, c.Key, got, r[i])
+				}
+			}
+		}
 	}
 }
 

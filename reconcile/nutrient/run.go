@@ -19,6 +19,7 @@ const SchemaResult = "hopperbook.nutrients/1"
 type Result struct {
 	Schema   string     `json:"schema"`
 	Sums     []Sum      `json:"sums"`
+	Analyses []Used     `json:"analyses"` // in force
 	Verdicts []Verdict  `json:"verdicts"`
 	Checks   []Check    `json:"checks"`
 	Missing  []Missing  `json:"missing"`
@@ -54,7 +55,7 @@ func Run(in Input) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
-	r := Result{Schema: SchemaResult, Sums: b.sums(), Verdicts: []Verdict{}, Checks: []Check{}, Missing: []Missing{}, Rules: []RuleHead{}}
+	r := Result{Schema: SchemaResult, Sums: b.sums(), Analyses: b.used(), Verdicts: []Verdict{}, Checks: []Check{}, Missing: []Missing{}, Rules: []RuleHead{}}
 	for _, rules := range b.Rules {
 		r.Rules = append(r.Rules, rules.RuleHead)
 		r.Verdicts = append(r.Verdicts, b.verdicts(rules)...)
@@ -156,6 +157,7 @@ func (b *book) analyse(p *portion) {
 			Text: fmt.Sprintf("no analysis of %s%s holds on %s: register the product with its analysis", p.Product, batch, p.From.In(b.loc).Format(time.DateOnly))})
 		return
 	}
+	p.analysed = v
 	p.content, p.version = ContentOf(v.Analysis), fmt.Sprintf("%s %s %s", v.Product.Product, v.from.Format(time.RFC3339Nano), v.Event)
 	for _, w := range p.content.Warnings {
 		b.find(Finding{Kind: w.Kind, Product: p.Product, Event: v.Event, Text: w.Text})

@@ -67,6 +67,7 @@ type portion struct {
 	fieldKnown  bool
 	content     Content
 	version     string // of the analysis; "": none
+	analysed    version
 	productForm string
 	errors      []Term // of the mass
 }

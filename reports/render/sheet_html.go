@@ -20,12 +20,16 @@ const svgWide, svgHigh = 86.0, 62.0
 // SheetHTML writes a document as one page that needs nothing else:
 // styles and charts stand inside. The same sheet gives the same bytes.
 func SheetHTML(w io.Writer, s reports.Sheet) error {
-	page, err := template.New("sheet.html").Funcs(template.FuncMap{"svg": svg, "png": inline, "last": func(i int, rows [][]string) bool { return i == len(rows)-1 }}).ParseFS(sheetPage, "sheet.html")
+	page, err := template.New("sheet.html").Funcs(template.FuncMap{"short": short, "svg": svg, "png": inline, "last": func(i int, rows [][]string) bool { return i == len(rows)-1 }}).ParseFS(sheetPage, "sheet.html")
 	if err != nil {
 		return err
 	}
 	return page.Execute(w, s)
 }
+
+// short is a day, an identifier or a number that a browser must not break at
+// its hyphens.
+func short(cell string) bool { return len(cell) <= 20 && !strings.Contains(cell, " ") }
 
 // inline is a picture that stands in the page itself.
 func inline(p reports.Picture) template.URL {

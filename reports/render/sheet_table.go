@@ -125,12 +125,15 @@ func (p *pdf) high(widths []float64, cells []string) float64 {
 	return pdfRow + float64(most-1)*pdfLine
 }
 
+// space is where a line may be broken: not at a no-break space.
+func space(r rune) bool { return r == ' ' || r == '\n' || r == '\t' }
+
 // lines breaks a text at its spaces, and inside a word that is wider than the
-// column.
+// column: after a hyphen, else where it is full.
 func (p *pdf) lines(text string, width float64) []string {
 	var out []string
 	line := ""
-	for _, word := range strings.Fields(p.drawable(text)) {
+	for _, word := range strings.FieldsFunc(p.drawable(text), space) {
 		if line != "" && p.GetStringWidth(line+" "+word) <= width {
 			line += " " + word
 			continue
@@ -141,8 +144,11 @@ func (p *pdf) lines(text string, width float64) []string {
 		line = ""
 		for _, letter := range word {
 			if line != "" && p.GetStringWidth(line+string(letter)) > width {
-				out = append(out, line)
-				line = ""
+				cut := strings.LastIndexByte(line, '-') + 1 // after a hyphen, if it has one
+				if cut == 0 {
+					cut = len(line)
+				}
+				out, line = append(out, line[:cut]), line[cut:]
 			}
 			line += string(letter)
 		}

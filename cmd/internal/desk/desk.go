@@ -38,6 +38,7 @@ const (
 	JobSheet  = "jobsheet"  // what was done for a job; asked with JobSheetParams
 	Season    = "season"    // a customer's records of a season; asked with SeasonParams
 	Why       = "why"       // where a figure of a season's records comes from; asked with WhyParams
+	Before    = "before"    // a job held against rules before it is spread; asked with BeforeParams
 	Certify   = "certify"   // a machine's calibration certificate; asked with CertifyParams
 )
 
@@ -58,7 +59,7 @@ func New(b *book.Book) *Desk {
 
 // Questions lists the questions.
 func (d *Desk) Questions() []string {
-	return []string{Reconcile, Fields, Drift, Balance, Stock, Gaps, Rejects, Export, Marks, Counts, Map, Tests, Certify, Bill, Credit, Document, Documents, JobSheet, Season, Why}
+	return []string{Reconcile, Fields, Drift, Balance, Stock, Gaps, Rejects, Export, Marks, Counts, Map, Tests, Certify, Bill, Credit, Document, Documents, JobSheet, Season, Why, Before}
 }
 
 // Answer writes the answer to w.
@@ -102,6 +103,8 @@ func (d *Desk) Answer(ctx context.Context, question string, params []byte, w io.
 		return d.seasonRecords(ctx, params, w)
 	case Why:
 		return d.why(ctx, params, w)
+	case Before:
+		return d.before(ctx, params, w)
 	case Documents:
 		return d.documents(ctx, w)
 	case JobSheet:

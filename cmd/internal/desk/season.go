@@ -70,13 +70,13 @@ func (p SeasonParams) period() (nutrient.Period, error) {
 	return nutrient.Period{Kind: nutrient.CalendarYear}, nil
 }
 
-// rules reads the rule files asked for, each once.
-func (p SeasonParams) rules() ([]nutrient.Rules, error) {
-	all, err := nutrient.Named(p.Rules...)
+// rulesOf reads the rule files asked for, each once.
+func rulesOf(names []string, files []RuleFile) ([]nutrient.Rules, error) {
+	all, err := nutrient.Named(names...)
 	if err != nil {
 		return nil, err
 	}
-	for _, f := range p.Files {
+	for _, f := range files {
 		r, err := nutrient.Read(f.Name, []byte(f.Text))
 		if err != nil {
 			return nil, err
@@ -133,7 +133,7 @@ func (d *Desk) makeSeason(ctx context.Context, p SeasonParams) (*seasonWork, err
 	if err != nil {
 		return nil, err
 	}
-	rules, err := p.rules()
+	rules, err := rulesOf(p.Rules, p.Files)
 	if err != nil {
 		return nil, err
 	}

@@ -100,6 +100,12 @@ func TestFiguresLeadToTheirEvents(t *testing.T) {
 	for _, m := range a.Missing {
 		figures[m.ID] = math.NaN()
 	}
+	for _, u := range a.Analyses {
+		figures[u.ID] = math.NaN()
+	}
+	if len(a.Analyses) == 0 {
+		t.Error("no analysis is shown")
+	}
 	for _, p := range a.Applications {
 		for _, n := range p.Amounts {
 			figures[n.ID] = n.Kg
