@@ -39,10 +39,10 @@ type (
 )
 
 const (
-	sheetFields = 12 // that one page holds
+	sheetFields = 8 // that one page holds
 	sheetMaps   = 3
-	sheetName   = 34  // letters of a name that stand on one line there
-	sheetNote   = 240 // letters of a note
+	sheetName   = 28  // letters of a name that stand on one line there
+	sheetNote   = 160 // letters of a note
 )
 
 // jobCautions are of general agreement in the trade; what is asked for by law
@@ -55,7 +55,7 @@ var jobCautions = [...]string{
 	"Local codes, the product's label and your adviser go before anything here.",
 }
 
-// Sheet is the job in words, one page for up to twelve fields and three maps; those beyond follow on pages of their
+// Sheet is the job in words, one page for up to eight fields and three maps; those beyond follow on pages of their
 // own. maps are one a field, lacking those that could not be drawn.
 func (a JobSheetAnswer) Sheet(maps []Picture, lacking []string) Sheet {
 	product := cmp.Or(a.Product.Name, string(a.Job.Product))
