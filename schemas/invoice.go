@@ -97,7 +97,7 @@ type InvoiceIssued struct {
 	Cautions         []BillCaution  `json:"cautions,omitempty" rule:"minitems=1 maxitems=1000" doc:"what was unsure when it was issued"`
 	PaymentNote      string         `json:"payment_note,omitempty" rule:"maxlen=500" doc:"how to pay"`
 	DocumentDigest   string         `json:"document_digest,omitempty" rule:"format=sha256" doc:"of the document itself: this data without this field"`
-	AsOf             []string       `json:"as_of,omitempty" rule:"minitems=1 maxitems=100000" doc:"what the book held of each source when it was issued, as SOURCE#UPTO,FROM-TO: from no other events is it drawn again"`
+	AsOf             []string       `json:"as_of,omitempty" rule:"minitems=1 maxitems=10000 elem.maxlen=20000" doc:"what the book held of each source when it was issued, as SOURCE#UPTO,FROM-TO: from no other events is it drawn again"`
 }
 
 // InvoiceCredited takes an issued invoice back; same shape.
@@ -127,5 +127,5 @@ type InvoiceCredited struct {
 	Cautions         []BillCaution  `json:"cautions,omitempty" rule:"minitems=1 maxitems=1000" doc:"what was unsure when it was issued"`
 	PaymentNote      string         `json:"payment_note,omitempty" rule:"maxlen=500" doc:"how to pay"`
 	DocumentDigest   string         `json:"document_digest,omitempty" rule:"format=sha256" doc:"of the document itself: this data without this field"`
-	AsOf             []string       `json:"as_of,omitempty" rule:"minitems=1 maxitems=100000" doc:"what the book held of each source when it was issued, as SOURCE#UPTO,FROM-TO: from no other events is it drawn again"`
+	AsOf             []string       `json:"as_of,omitempty" rule:"minitems=1 maxitems=10000 elem.maxlen=20000" doc:"what the book held of each source when it was issued, as SOURCE#UPTO,FROM-TO: from no other events is it drawn again"`
 }

@@ -29,11 +29,22 @@ func asOfMarks(texts []string) (asOf, error) {
 
 func (a asOf) holds(id schemas.Identity) bool { return a == nil || a[id.Source].Holds(id.Sequence) }
 
+// Larger marks, of a book with thousands of holes, are not carried: its
+// documents are drawn from the book as it is.
+const (
+	mostMarks   = 10_000
+	longestMark = 20_000
+)
+
 // marksOf are those of a state, as documents carry them.
 func marksOf(ctx context.Context, v *book.View) (texts []string, err error) {
 	marks, err := v.Marks(ctx)
 	for _, m := range marks {
-		texts = append(texts, m.String())
+		text := m.String()
+		if len(text) > longestMark || len(marks) > mostMarks {
+			return nil, err
+		}
+		texts = append(texts, text)
 	}
 	return texts, err
 }
