@@ -74,4 +74,3 @@ func readWork(ctx context.Context, v *book.View, events string, only asOf) (*wor
 	w.divided, err = reconcile.Divide(w.in)
 	return w, err
 }
-
