@@ -42,7 +42,7 @@ type WorkLoad struct {
 }
 
 // Work gathers the work of some jobs, whatever is odd in the events.
-// Cost: O(events) beside the division.
+// Cost: O(events without fixes).
 func (d *Divided) Work(jobs []schemas.JobID) Work {
 	w := Work{Jobs: slices.Sorted(slices.Values(jobs))}
 	for _, a := range d.Applications {
@@ -60,22 +60,46 @@ func (d *Divided) Work(jobs []schemas.JobID) Work {
 	}
 	slices.Sort(w.Machines)
 	w.Machines = slices.Compact(w.Machines)
-	for _, m := range d.told {
-		w.take(d.reg, m, d.links.of(m.id))
+	for _, l := range d.loads {
+		if slices.Contains(w.Jobs, l.Job) {
+			w.Loads = append(w.Loads, l)
+		}
 	}
-	slices.SortFunc(w.Loads, func(a, b WorkLoad) int {
-		return cmp.Or(a.At.Compare(b.At), strings.Compare(string(a.Load), string(b.Load)))
-	})
+	for _, j := range w.Jobs {
+		w.DrivenKm += d.drivenKm[j]
+	}
 	w.Hours = w.hours(d.links)
 	w.uses(d.in, d.reg)
 	return w
 }
 
-// take adds one machine's loads and way.
-func (w *Work) take(reg *registers, m *machine, jobs machineLinks) {
+// gather takes each machine's loads and way from what is told of it, by job.
+func (d *Divided) gather(told []*machine) {
+	d.drivenKm = map[schemas.JobID]float64{}
+	for _, m := range told {
+		jobs := d.links.of(m.id)
+		d.loads = append(d.loads, m.jobLoads(d.reg, jobs)...)
+		for i := range m.periods {
+			for _, s := range m.periods[i].segments {
+				if s.Field != "" {
+					d.drivenKm[jobs.at(s.FromMilli, s.Field, m.periods[i].product)] += s.LengthM / 1000
+				}
+			}
+		}
+		for _, s := range m.idle {
+			d.drivenKm[jobs.at(s.FromMilli, s.Field, m.periods[m.periodAt(s.FromMilli)].product)] += s.LengthM / 1000
+		}
+	}
+	slices.SortFunc(d.loads, func(a, b WorkLoad) int {
+		return cmp.Or(a.At.Compare(b.At), strings.Compare(string(a.Load), string(b.Load)))
+	})
+}
+
+// jobLoads are the loads filled in for the jobs of a machine, each with its job.
+func (m *machine) jobLoads(reg *registers, jobs machineLinks) (out []WorkLoad) {
 	for i, r := range m.refills {
 		job, ok := m.nextJob(i, jobs)
-		if !ok || !slices.Contains(w.Jobs, job) {
+		if !ok {
 			continue
 		}
 		for _, id := range r.Data.Loads {
@@ -83,22 +107,11 @@ func (w *Work) take(reg *registers, m *machine, jobs machineLinks) {
 			if !known || reg.hoppers[id].machine != m.id || reg.hoppers[id].refill != r.Data.Refill {
 				continue
 			}
-			w.Loads = append(w.Loads, WorkLoad{Load: id, Refill: r.Data.Refill, Machine: m.id, At: l.Time, Product: r.Data.Product, NetKg: l.Data.NetKg,
+			out = append(out, WorkLoad{Load: id, Refill: r.Data.Refill, Machine: m.id, At: l.Time, Product: r.Data.Product, NetKg: l.Data.NetKg,
 				Method: l.Data.Method, Scale: l.Data.Scale, Docket: l.Data.Docket, Stockpile: l.Data.Stockpile, Job: job, event: l.ID, refill: r.ID})
 		}
 	}
-	for i := range m.periods {
-		for _, s := range m.periods[i].segments {
-			if s.Field != "" && slices.Contains(w.Jobs, jobs.at(s.FromMilli, s.Field, m.periods[i].product)) {
-				w.DrivenKm += s.LengthM / 1000
-			}
-		}
-	}
-	for _, s := range m.idle {
-		if slices.Contains(w.Jobs, jobs.at(s.FromMilli, s.Field, m.periods[m.periodAt(s.FromMilli)].product)) {
-			w.DrivenKm += s.LengthM / 1000
-		}
-	}
+	return out
 }
 
 // nextJob is the job that was spread first, on a field, with what refill i put in.

@@ -58,25 +58,30 @@ FROM source LEFT JOIN mark USING (source_no) LEFT JOIN mark_range USING (source_
 ORDER BY source, low`
 
 // Marks says what the book holds of each source, ordered by source.
-func (b *Book) Marks(ctx context.Context) ([]schemas.Mark, error) {
-	var marks []schemas.Mark
-	err := b.snapshot(ctx, "read the marks", func(tx *sql.Tx) error {
-		return eachRow(ctx, tx, func(scan scanner) error {
-			var m schemas.Mark
-			var low, high sql.NullInt64
-			if err := scan(&m.Source, &m.UpTo, &low, &high); err != nil {
-				return err
-			}
-			if n := len(marks); n == 0 || marks[n-1].Source != m.Source {
-				marks = append(marks, m)
-			}
-			if low.Valid {
-				last := &marks[len(marks)-1]
-				last.Above = append(last.Above, [2]int64{low.Int64, high.Int64})
-			}
-			return nil
-		}, selectPublicMarks)
+func (b *Book) Marks(ctx context.Context) (marks []schemas.Mark, err error) {
+	err = b.Read(ctx, func(v *View) error {
+		marks, err = v.marks(ctx)
+		return err
 	})
+	return marks, err
+}
+
+func (v *View) marks(ctx context.Context) (marks []schemas.Mark, err error) {
+	err = eachRow(ctx, v.tx, func(scan scanner) error {
+		var m schemas.Mark
+		var low, high sql.NullInt64
+		if err := scan(&m.Source, &m.UpTo, &low, &high); err != nil {
+			return err
+		}
+		if n := len(marks); n == 0 || marks[n-1].Source != m.Source {
+			marks = append(marks, m)
+		}
+		if low.Valid {
+			last := &marks[len(marks)-1]
+			last.Above = append(last.Above, [2]int64{low.Int64, high.Int64})
+		}
+		return nil
+	}, selectPublicMarks)
 	return marks, err
 }
 
@@ -84,6 +89,12 @@ func (b *Book) Marks(ctx context.Context) ([]schemas.Mark, error) {
 // highest known one of its source, ordered by source and sequence.
 func (b *Book) Gaps(ctx context.Context) ([]Gap, error) {
 	marks, err := b.Marks(ctx)
+	return gapsOf(marks), err
+}
+
+// Gaps is Book.Gaps of this state.
+func (v *View) Gaps(ctx context.Context) ([]Gap, error) {
+	marks, err := v.marks(ctx)
 	return gapsOf(marks), err
 }
 
@@ -107,12 +118,12 @@ func (b *Book) Count(ctx context.Context) (map[schemas.EventType]int64, error) {
 
 const selectEventSlices = `
 SELECT time_bucket(INTERVAL 1 HOUR, time::TIMESTAMP) AS slice, count(*) FROM event
-WHERE len(?::VARCHAR[]) = 0 OR type IN (SELECT unnest(?::VARCHAR[]))
+WHERE head > ? AND (len(?::VARCHAR[]) = 0 OR type IN (SELECT unnest(?::VARCHAR[])))
 GROUP BY slice ORDER BY slice`
 
 const selectEvents = `
 SELECT source, sequence, id, type, version, time, raw FROM event JOIN source USING (source_no)
-WHERE time >= ? AND time < ? AND (len(?::VARCHAR[]) = 0 OR type IN (SELECT unnest(?::VARCHAR[])))
+WHERE time >= ? AND time < ? AND head > ? AND (len(?::VARCHAR[]) = 0 OR type IN (SELECT unnest(?::VARCHAR[])))
 ORDER BY time, source, sequence`
 
 // Events hands every stored event of the types (of all, when types is empty)
@@ -126,11 +137,16 @@ func (b *Book) Events(ctx context.Context, types []schemas.EventType, fn func(*s
 
 // Events is Book.Events of this state.
 func (v *View) Events(ctx context.Context, types []schemas.EventType, fn func(*schemas.Event) error) error {
+	return v.EventsAfter(ctx, 0, types, fn)
+}
+
+// EventsAfter is Events of those alone that were stored after that head.
+func (v *View) EventsAfter(ctx context.Context, head int64, types []schemas.EventType, fn func(*schemas.Event) error) error {
 	wanted := make([]string, len(types))
 	for i, t := range types {
 		wanted[i] = string(t)
 	}
-	stretches, err := spans(ctx, v.tx, selectEventSlices, wanted, wanted)
+	stretches, err := spans(ctx, v.tx, selectEventSlices, head, wanted, wanted)
 	if err != nil {
 		return err
 	}
@@ -143,7 +159,7 @@ func (v *View) Events(ctx context.Context, types []schemas.EventType, fn func(*s
 			}
 			e.Time, e.Raw, e.Data = e.Time.UTC(), []byte(raw), gjson.Get(raw, "data").Raw
 			return fault.Wrap("take the event", fn(&e))
-		}, selectEvents, s.from, s.to, wanted, wanted)
+		}, selectEvents, s.from, s.to, head, wanted, wanted)
 		if err != nil {
 			return err
 		}
@@ -160,7 +176,7 @@ ORDER BY time, source, sequence`
 // order of Events. raw is valid until fn returns.
 func (b *Book) Export(ctx context.Context, fn func(raw []byte) error) error {
 	return b.snapshot(ctx, "export the events", func(tx *sql.Tx) error {
-		stretches, err := spans(ctx, tx, selectEventSlices, []string{}, []string{})
+		stretches, err := spans(ctx, tx, selectEventSlices, 0, []string{}, []string{})
 		if err != nil {
 			return err
 		}

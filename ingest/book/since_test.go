@@ -67,6 +67,19 @@ func TestFirstAfterAndLater(t *testing.T) {
 				if got, err := v.Later(ctx, head, types); err != nil || got != want {
 					t.Errorf("after head %d, of %v: %d (%v), want %d", i, types, got, err, want)
 				}
+				walked := int64(0)
+				err := v.EventsAfter(ctx, head, types, func(e *schemas.Event) error { walked++; return nil })
+				if types == nil { // no types are all types here
+					want = 0
+					for _, e := range all {
+						if e.head > head {
+							want++
+						}
+					}
+				}
+				if err != nil || walked != want {
+					t.Errorf("walked after head %d, of %v: %d (%v), want %d", i, types, walked, err, want)
+				}
 			}
 		}
 		return nil

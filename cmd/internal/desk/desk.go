@@ -45,7 +45,8 @@ const (
 type Desk struct {
 	book       *book.Book
 	working    sync.Mutex  // one reconciliation at a time; the next finds it done
-	work       *worked     // guarded by working; nil: to be read
+	kept       *ledger     // guarded by working; nil: to be read
+	keptFixes  int         // up to how many the kept ledger holds them all
 	seasons    sync.Mutex  // one season at a time; taken before working
 	lastSeason *seasonWork // guarded by seasons; nil: none
 	issuing    sync.Mutex  // one document at a time, so that numbers have no gap
@@ -53,7 +54,7 @@ type Desk struct {
 
 // New makes a desk of an open book.
 func New(b *book.Book) *Desk {
-	return &Desk{book: b}
+	return &Desk{book: b, keptFixes: defaultKeptFixes}
 }
 
 // Questions lists the questions.
@@ -255,15 +256,11 @@ func (d *Desk) holds(ctx context.Context, at, head int64) (bool, error) {
 func (d *Desk) reconcile(ctx context.Context) (reconcile.Result, error) {
 	d.working.Lock()
 	defer d.working.Unlock()
-	in, head, err := d.input(ctx)
+	in, changed, head, err := d.inputAndInvoices(ctx)
 	if err != nil {
 		return reconcile.Result{}, err
 	}
 	res, err := reconcile.Run(in)
-	if err != nil {
-		return reconcile.Result{}, err
-	}
-	changed, err := d.changedInvoices(ctx)
 	if err != nil {
 		return reconcile.Result{}, err
 	}
