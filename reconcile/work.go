@@ -150,7 +150,8 @@ func (w *Work) hours(l *links) *float64 {
 }
 
 // uses names the events: registers of jobs and fields, and of the machines all
-// that a balance reads between the refill before the work and the one after it.
+// that a balance reads between the refill before the work and the one after it,
+// with the settings and catch tests in force.
 func (w *Work) uses(in Input, reg *registers) {
 	add := func(id schemas.EventID) { w.Uses = append(w.Uses, id) }
 	for _, j := range w.Jobs {
@@ -180,8 +181,12 @@ func (w *Work) uses(in Input, reg *registers) {
 		}
 	}
 	for _, id := range w.Machines {
-		for _, s := range inForce(of(in.Settings, id), w.From, w.To) {
+		settings := inForce(of(in.Settings, id), w.From, w.To)
+		for _, s := range settings {
 			add(s.ID)
+		}
+		for _, c := range w.catches(of(in.Catches, id), settings, id) {
+			add(c.ID)
 		}
 	}
 	for _, d := range in.Dockets {
@@ -193,16 +198,39 @@ func (w *Work) uses(in Input, reg *registers) {
 	w.Uses = slices.DeleteFunc(slices.Compact(w.Uses), func(id schemas.EventID) bool { return id == "" })
 }
 
-// inForce are the settings in a time, and the last one before it.
-func inForce(settings []At[schemas.SettingChanged], from, to time.Time) (out []At[schemas.SettingChanged]) {
-	for _, s := range sorted(settings) {
+// catches are a machine's catch tests that the work's rate may stand on: by
+// product those in force, and those that the settings in force name.
+func (w *Work) catches(all []At[schemas.TestCatch], settings []At[schemas.SettingChanged], id schemas.MachineID) (out []At[schemas.TestCatch]) {
+	products := map[schemas.ProductID]bool{}
+	for _, a := range w.Done {
+		if slices.Contains(a.Machines, id) {
+			products[a.Product] = true
+		}
+	}
+	for _, p := range sortedKeys(products) {
+		of := slices.DeleteFunc(slices.Clone(all), func(c At[schemas.TestCatch]) bool { return c.Data.Product != p })
+		out = append(out, inForce(of, w.From, w.To)...)
+		for _, c := range of {
+			if slices.ContainsFunc(settings, func(s At[schemas.SettingChanged]) bool {
+				return s.Data.Product == p && s.Data.CatchTest != "" && s.Data.CatchTest == c.Data.CatchTest
+			}) {
+				out = append(out, c)
+			}
+		}
+	}
+	return out
+}
+
+// inForce are the events in a time, and the last one before it.
+func inForce[T any](events []At[T], from, to time.Time) (out []At[T]) {
+	for _, e := range sorted(events) {
 		switch {
-		case s.Time.After(to):
+		case e.Time.After(to):
 			return out
-		case !s.Time.After(from):
+		case !e.Time.After(from):
 			out = out[:0]
 		}
-		out = append(out, s)
+		out = append(out, e)
 	}
 	return out
 }
