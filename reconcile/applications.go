@@ -1,6 +1,7 @@
 package reconcile
 
 import (
+	"slices"
 	"time"
 
 	"hopperbook/reconcile/track"
@@ -17,13 +18,14 @@ type Application struct {
 	To       time.Time           `json:"to"`   // of the last
 }
 
-// Divided is what was spread, divided by job.
+// Divided is what was spread, divided by job. It keeps no fix and no segment, so that it can be held for long.
 type Divided struct {
 	Applications []Application // sorted by field, job, product
-	in           Input
-	told         []*machine
+	in           Input         // of each pass log only the first and the last fix
 	reg          *registers
 	links        *links
+	loads        []WorkLoad // by time, each with the job that its machine spread next
+	drivenKm     map[schemas.JobID]float64
 }
 
 // Divide divides what was spread on fields by job.
@@ -43,17 +45,31 @@ func Divide(in Input) (Divided, error) {
 			return string(jobs.at(s.FromMilli, s.Field, product))
 		}
 	}
-	var err error
-	if d.told, err = tellAll(in, &reg, found, func([]Pass) bool { return true }); err != nil {
+	told, err := tellAll(in, &reg, found, func([]Pass) bool { return true })
+	if err != nil {
 		return d, err
 	}
-	machines := machinesByGround(d.told)
-	err = eachGround(&reg, d.told, found, func(f Field, g ground, pieces [][]track.Segment) {
+	machines := machinesByGround(told)
+	err = eachGround(&reg, told, found, func(f Field, g ground, pieces [][]track.Segment) {
 		a := Application{Field: f, Job: schemas.JobID(g.part), Machines: machines[g]}
 		a.when(pieces)
 		d.Applications = append(d.Applications, a)
 	})
+	d.gather(told)
+	d.in.Passes = Ends(in.Passes)
+	d.links.in = d.in
 	return d, err
+}
+
+// Ends are the pass logs with the first and the last fix alone: when they began and ended, and whose they are.
+func Ends(passes []Pass) []Pass {
+	out := slices.Clone(passes)
+	for i, p := range out {
+		if n := len(p.Fixes); n > 2 {
+			out[i].Fixes = []schemas.Fix{p.Fixes[0], p.Fixes[n-1]}
+		}
+	}
+	return out
 }
 
 // when takes the time from the pieces, which are in order within a machine.

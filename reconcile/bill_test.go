@@ -162,6 +162,50 @@ func TestWorkNamesWhatItUses(t *testing.T) {
 	}
 }
 
+// Of four catch tests before the work the last one is in force, and one before
+// the last is where a setting names it; a later one, one of another product and
+// one of another machine are not.
+func TestWorkNamesTheCatchTestsInForce(t *testing.T) {
+	w := billed()
+	from := planned(t, w.in, BillAsk{Job: "J1", Agreements: agreed(schemas.AgreementLine{Kind: schemas.LineFixed, Price: "1"})}).Work.From
+	ids := map[schemas.EventID]string{}
+	add := func(name string, machine schemas.MachineID, product schemas.ProductID, before time.Duration) {
+		w.clock = from.Add(-before)
+		c := meta(w, machine, schemas.TestCatch{CatchTest: schemas.TestID(name), Product: product, CollectedKg: 10, GateMm: 40})
+		w.in.Catches = append(w.in.Catches, c)
+		ids[c.ID] = name
+	}
+	add("oldest", "sp1", "super", 90*time.Hour)
+	add("named", "sp1", "super", 80*time.Hour)
+	add("older", "sp1", "super", 70*time.Hour)
+	add("last", "sp1", "super", 60*time.Hour)
+	add("lime", "sp1", "lime", 50*time.Hour)
+	add("other", "sp9", "super", 50*time.Hour)
+	add("later", "sp1", "super", -900*time.Hour)
+	used := func() (out []string) {
+		d, err := Divide(w.in)
+		if err != nil {
+			t.Fatal(err)
+		}
+		work := d.Work([]schemas.JobID{"J1"})
+		for _, id := range work.Uses {
+			if name := ids[id]; name != "" {
+				out = append(out, name)
+			}
+		}
+		slices.Sort(out)
+		return out
+	}
+	if got := used(); !slices.Equal(got, []string{"last"}) {
+		t.Errorf("in force are %v", got)
+	}
+	w.clock = from.Add(-time.Minute)
+	w.in.Settings = append(w.in.Settings, meta(w, "sp1", schemas.SettingChanged{Product: "super", BoutWidthM: 20, SetRateKgHa: 200, CatchTest: "named"}))
+	if got := used(); !slices.Equal(got, []string{"last", "named"}) {
+		t.Errorf("with a setting that names one, in force are %v", got)
+	}
+}
+
 func TestABillIsTheSameInAnyOrder(t *testing.T) {
 	w := billed()
 	lines := agreed(schemas.AgreementLine{Kind: schemas.LinePerTonne, Basis: schemas.BasisDocket, Price: "10"}, schemas.AgreementLine{Kind: schemas.LinePerHectare, Basis: schemas.BasisCovered, Price: "9"})

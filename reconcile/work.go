@@ -42,7 +42,7 @@ type WorkLoad struct {
 }
 
 // Work gathers the work of some jobs, whatever is odd in the events.
-// Cost: O(events) beside the division.
+// Cost: O(events without fixes).
 func (d *Divided) Work(jobs []schemas.JobID) Work {
 	w := Work{Jobs: slices.Sorted(slices.Values(jobs))}
 	for _, a := range d.Applications {
@@ -60,22 +60,46 @@ func (d *Divided) Work(jobs []schemas.JobID) Work {
 	}
 	slices.Sort(w.Machines)
 	w.Machines = slices.Compact(w.Machines)
-	for _, m := range d.told {
-		w.take(d.reg, m, d.links.of(m.id))
+	for _, l := range d.loads {
+		if slices.Contains(w.Jobs, l.Job) {
+			w.Loads = append(w.Loads, l)
+		}
 	}
-	slices.SortFunc(w.Loads, func(a, b WorkLoad) int {
-		return cmp.Or(a.At.Compare(b.At), strings.Compare(string(a.Load), string(b.Load)))
-	})
+	for _, j := range w.Jobs {
+		w.DrivenKm += d.drivenKm[j]
+	}
 	w.Hours = w.hours(d.links)
-	w.uses(d.in, d.reg, d.told)
+	w.uses(d.in, d.reg)
 	return w
 }
 
-// take adds one machine's loads and way.
-func (w *Work) take(reg *registers, m *machine, jobs machineLinks) {
+// gather takes each machine's loads and way from what is told of it, by job.
+func (d *Divided) gather(told []*machine) {
+	d.drivenKm = map[schemas.JobID]float64{}
+	for _, m := range told {
+		jobs := d.links.of(m.id)
+		d.loads = append(d.loads, m.jobLoads(d.reg, jobs)...)
+		for i := range m.periods {
+			for _, s := range m.periods[i].segments {
+				if s.Field != "" {
+					d.drivenKm[jobs.at(s.FromMilli, s.Field, m.periods[i].product)] += s.LengthM / 1000
+				}
+			}
+		}
+		for _, s := range m.idle {
+			d.drivenKm[jobs.at(s.FromMilli, s.Field, m.periods[m.periodAt(s.FromMilli)].product)] += s.LengthM / 1000
+		}
+	}
+	slices.SortFunc(d.loads, func(a, b WorkLoad) int {
+		return cmp.Or(a.At.Compare(b.At), strings.Compare(string(a.Load), string(b.Load)))
+	})
+}
+
+// jobLoads are the loads filled in for the jobs of a machine, each with its job.
+func (m *machine) jobLoads(reg *registers, jobs machineLinks) (out []WorkLoad) {
 	for i, r := range m.refills {
 		job, ok := m.nextJob(i, jobs)
-		if !ok || !slices.Contains(w.Jobs, job) {
+		if !ok {
 			continue
 		}
 		for _, id := range r.Data.Loads {
@@ -83,22 +107,11 @@ func (w *Work) take(reg *registers, m *machine, jobs machineLinks) {
 			if !known || reg.hoppers[id].machine != m.id || reg.hoppers[id].refill != r.Data.Refill {
 				continue
 			}
-			w.Loads = append(w.Loads, WorkLoad{Load: id, Refill: r.Data.Refill, Machine: m.id, At: l.Time, Product: r.Data.Product, NetKg: l.Data.NetKg,
+			out = append(out, WorkLoad{Load: id, Refill: r.Data.Refill, Machine: m.id, At: l.Time, Product: r.Data.Product, NetKg: l.Data.NetKg,
 				Method: l.Data.Method, Scale: l.Data.Scale, Docket: l.Data.Docket, Stockpile: l.Data.Stockpile, Job: job, event: l.ID, refill: r.ID})
 		}
 	}
-	for i := range m.periods {
-		for _, s := range m.periods[i].segments {
-			if s.Field != "" && slices.Contains(w.Jobs, jobs.at(s.FromMilli, s.Field, m.periods[i].product)) {
-				w.DrivenKm += s.LengthM / 1000
-			}
-		}
-	}
-	for _, s := range m.idle {
-		if slices.Contains(w.Jobs, jobs.at(s.FromMilli, s.Field, m.periods[m.periodAt(s.FromMilli)].product)) {
-			w.DrivenKm += s.LengthM / 1000
-		}
-	}
+	return out
 }
 
 // nextJob is the job that was spread first, on a field, with what refill i put in.
@@ -136,28 +149,16 @@ func (w *Work) hours(l *links) *float64 {
 	return &sum
 }
 
-// uses names the events: registers of jobs, fields and machines, the catch tests in force, and of the machines
-// all that a balance reads between the refill before the work and the one after it.
-func (w *Work) uses(in Input, reg *registers, told []*machine) {
+// uses names the events: registers of jobs and fields, and of the machines all
+// that a balance reads between the refill before the work and the one after it,
+// with the settings and catch tests in force.
+func (w *Work) uses(in Input, reg *registers) {
 	add := func(id schemas.EventID) { w.Uses = append(w.Uses, id) }
 	for _, j := range w.Jobs {
 		add(reg.jobs[j].ID)
 	}
 	for _, a := range w.Done {
 		add(reg.fields[a.Field.Field].ID)
-	}
-	for _, m := range told {
-		if !slices.Contains(w.Machines, m.id) {
-			continue
-		}
-		add(reg.machines[m.id].ID)
-		for _, a := range w.Done {
-			for _, at := range [2]time.Time{a.From, a.To} {
-				if catch, ok := m.inForce(a.Product, at); ok && slices.Contains(a.Machines, m.id) {
-					add(catch.ID)
-				}
-			}
-		}
 	}
 	for _, l := range w.Loads {
 		add(l.event)
@@ -180,8 +181,13 @@ func (w *Work) uses(in Input, reg *registers, told []*machine) {
 		}
 	}
 	for _, id := range w.Machines {
-		for _, s := range inForce(of(in.Settings, id), w.From, w.To) {
+		add(reg.machines[id].ID)
+		settings := inForce(of(in.Settings, id), w.From, w.To)
+		for _, s := range settings {
 			add(s.ID)
+		}
+		for _, c := range w.catches(of(in.Catches, id), settings, id) {
+			add(c.ID)
 		}
 	}
 	for _, d := range in.Dockets {
@@ -193,16 +199,39 @@ func (w *Work) uses(in Input, reg *registers, told []*machine) {
 	w.Uses = slices.DeleteFunc(slices.Compact(w.Uses), func(id schemas.EventID) bool { return id == "" })
 }
 
-// inForce are the settings in a time, and the last one before it.
-func inForce(settings []At[schemas.SettingChanged], from, to time.Time) (out []At[schemas.SettingChanged]) {
-	for _, s := range sorted(settings) {
+// catches are a machine's catch tests that the work's rate may stand on: by
+// product those in force, and those that the settings in force name.
+func (w *Work) catches(all []At[schemas.TestCatch], settings []At[schemas.SettingChanged], id schemas.MachineID) (out []At[schemas.TestCatch]) {
+	products := map[schemas.ProductID]bool{}
+	for _, a := range w.Done {
+		if slices.Contains(a.Machines, id) {
+			products[a.Product] = true
+		}
+	}
+	for _, p := range sortedKeys(products) {
+		of := slices.DeleteFunc(slices.Clone(all), func(c At[schemas.TestCatch]) bool { return c.Data.Product != p })
+		out = append(out, inForce(of, w.From, w.To)...)
+		for _, c := range of {
+			if slices.ContainsFunc(settings, func(s At[schemas.SettingChanged]) bool {
+				return s.Data.Product == p && s.Data.CatchTest != "" && s.Data.CatchTest == c.Data.CatchTest
+			}) {
+				out = append(out, c)
+			}
+		}
+	}
+	return out
+}
+
+// inForce are the events in a time, and the last one before it.
+func inForce[T any](events []At[T], from, to time.Time) (out []At[T]) {
+	for _, e := range sorted(events) {
 		switch {
-		case s.Time.After(to):
+		case e.Time.After(to):
 			return out
-		case !s.Time.After(from):
+		case !e.Time.After(from):
 			out = out[:0]
 		}
-		out = append(out, s)
+		out = append(out, e)
 	}
 	return out
 }

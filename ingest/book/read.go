@@ -93,6 +93,12 @@ func (b *Book) Gaps(ctx context.Context) ([]Gap, error) {
 	return gapsOf(marks), err
 }
 
+// Gaps is Book.Gaps of this state.
+func (v *View) Gaps(ctx context.Context) ([]Gap, error) {
+	marks, err := v.Marks(ctx)
+	return gapsOf(marks), err
+}
+
 const selectCounts = `SELECT type, count(*) FROM event GROUP BY type ORDER BY type`
 
 // Count is the number of stored events of each type; types without events are
@@ -120,12 +126,12 @@ func (v *View) Count(ctx context.Context) (map[schemas.EventType]int64, error) {
 
 const selectEventSlices = `
 SELECT time_bucket(INTERVAL 1 HOUR, time::TIMESTAMP) AS slice, count(*) FROM event
-WHERE len(?::VARCHAR[]) = 0 OR type IN (SELECT unnest(?::VARCHAR[]))
+WHERE head > ? AND (len(?::VARCHAR[]) = 0 OR type IN (SELECT unnest(?::VARCHAR[])))
 GROUP BY slice ORDER BY slice`
 
 const selectEvents = `
 SELECT source, sequence, id, type, version, time, raw FROM event JOIN source USING (source_no)
-WHERE time >= ? AND time < ? AND (len(?::VARCHAR[]) = 0 OR type IN (SELECT unnest(?::VARCHAR[])))
+WHERE time >= ? AND time < ? AND head > ? AND (len(?::VARCHAR[]) = 0 OR type IN (SELECT unnest(?::VARCHAR[])))
 ORDER BY time, source, sequence`
 
 // Events hands every stored event of the types (of all, when types is empty)
@@ -139,11 +145,16 @@ func (b *Book) Events(ctx context.Context, types []schemas.EventType, fn func(*s
 
 // Events is Book.Events of this state.
 func (v *View) Events(ctx context.Context, types []schemas.EventType, fn func(*schemas.Event) error) error {
+	return v.EventsAfter(ctx, 0, types, fn)
+}
+
+// EventsAfter is Events of those alone that were stored after that head.
+func (v *View) EventsAfter(ctx context.Context, head int64, types []schemas.EventType, fn func(*schemas.Event) error) error {
 	wanted := make([]string, len(types))
 	for i, t := range types {
 		wanted[i] = string(t)
 	}
-	stretches, err := spans(ctx, v.tx, selectEventSlices, wanted, wanted)
+	stretches, err := spans(ctx, v.tx, selectEventSlices, head, wanted, wanted)
 	if err != nil {
 		return err
 	}
@@ -156,7 +167,7 @@ func (v *View) Events(ctx context.Context, types []schemas.EventType, fn func(*s
 			}
 			e.Time, e.Raw, e.Data = e.Time.UTC(), []byte(raw), gjson.Get(raw, "data").Raw
 			return fault.Wrap("take the event", fn(&e))
-		}, selectEvents, s.from, s.to, wanted, wanted)
+		}, selectEvents, s.from, s.to, head, wanted, wanted)
 		if err != nil {
 			return err
 		}
@@ -173,7 +184,7 @@ ORDER BY time, source, sequence`
 // order of Events. raw is valid until fn returns.
 func (b *Book) Export(ctx context.Context, fn func(raw []byte) error) error {
 	return b.snapshot(ctx, "export the events", func(tx *sql.Tx) error {
-		stretches, err := spans(ctx, tx, selectEventSlices, []string{}, []string{})
+		stretches, err := spans(ctx, tx, selectEventSlices, 0, []string{}, []string{})
 		if err != nil {
 			return err
 		}

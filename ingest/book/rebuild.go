@@ -39,7 +39,7 @@ func rebuild(ctx context.Context, conn *sql.Conn) error {
 			return fmt.Errorf("%s: %w", query, err)
 		}
 	}
-	stretches, err := spans(ctx, conn, selectEventSlices, []string{}, []string{})
+	stretches, err := spans(ctx, conn, selectEventSlices, 0, []string{}, []string{})
 	if err != nil {
 		return err
 	}

@@ -2,7 +2,6 @@ package book
 
 import (
 	"context"
-	"database/sql"
 	"fmt"
 	"time"
 
@@ -55,17 +54,23 @@ ORDER BY received_at, kind, source, sequence, digest`
 // Troubles lists rejects, contradicting events and clock flags, ordered by
 // time of receipt, kind, source and sequence. Raw is left out where withRaw is
 // false: the messages may be large.
-func (b *Book) Troubles(ctx context.Context, withRaw bool) ([]Trouble, error) {
-	var all []Trouble
-	err := b.snapshot(ctx, "list the rejects", func(tx *sql.Tx) error {
-		return eachRow(ctx, tx, func(scan scanner) error {
-			var t Trouble
-			err := scan(&t.Kind, &t.Source, &t.Sequence, &t.ID, &t.Subject, &t.At, &t.Pointer, &t.Rule, &t.Detail, &t.Repaired, &t.Raw)
-			t.At, t.Hint = t.At.UTC(), t.hint()
-			all = append(all, t)
-			return err
-		}, selectTroubles, withRaw)
+func (b *Book) Troubles(ctx context.Context, withRaw bool) (all []Trouble, err error) {
+	err = b.Read(ctx, func(v *View) error {
+		all, err = v.Troubles(ctx, withRaw)
+		return err
 	})
+	return all, err
+}
+
+// Troubles is Book.Troubles of this state.
+func (v *View) Troubles(ctx context.Context, withRaw bool) (all []Trouble, err error) {
+	err = eachRow(ctx, v.tx, func(scan scanner) error {
+		var t Trouble
+		err := scan(&t.Kind, &t.Source, &t.Sequence, &t.ID, &t.Subject, &t.At, &t.Pointer, &t.Rule, &t.Detail, &t.Repaired, &t.Raw)
+		t.At, t.Hint = t.At.UTC(), t.hint()
+		all = append(all, t)
+		return err
+	}, selectTroubles, withRaw)
 	return all, err
 }
 

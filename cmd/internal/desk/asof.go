@@ -48,3 +48,33 @@ func marksOf(ctx context.Context, v *book.View) (texts []string, err error) {
 	}
 	return texts, err
 }
+
+// ledgerAt is the ledger as the book was when it held no more than those marks;
+// it knows no documents.
+func (d *Desk) ledgerAt(ctx context.Context, l *ledger, only asOf) (*ledger, error) {
+	past := &ledger{}
+	err := d.book.Read(ctx, func(v *book.View) (err error) {
+		past.worked, past.ended = l.worked, l.ended
+		if !l.within(only) {
+			past.ended = false
+			if past.worked, err = readWork(ctx, v, only); err != nil {
+				return err
+			}
+		}
+		past.registry, err = readRegistry(ctx, v, only)
+		return err
+	})
+	return past, err
+}
+
+// within reports whether the work comes from no other events.
+func (w *worked) within(only asOf) bool {
+	for _, lines := range w.lines {
+		for _, line := range lines {
+			if !only.holds(line.identity) {
+				return false
+			}
+		}
+	}
+	return true
+}

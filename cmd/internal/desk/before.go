@@ -28,7 +28,7 @@ func (d *Desk) before(ctx context.Context, params []byte, w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	l, err := d.readLedger(ctx)
+	l, err := d.readLedger(ctx, true)
 	if err != nil {
 		return err
 	}

@@ -41,7 +41,7 @@ func (d *Desk) bill(ctx context.Context, params []byte, w io.Writer) error {
 	}
 	d.issuing.Lock()
 	defer d.issuing.Unlock()
-	l, err := d.readLedger(ctx)
+	l, err := d.readLedger(ctx, false)
 	if err != nil {
 		return err
 	}

@@ -46,7 +46,8 @@ const (
 type Desk struct {
 	book       *book.Book
 	working    sync.Mutex  // one reconciliation at a time; the next finds it done
-	work       *worked     // guarded by working; nil: to be read
+	kept       *ledger     // guarded by working; nil: to be read
+	keptFixes  int         // up to how many the kept ledger holds them all
 	seasons    sync.Mutex  // one season at a time; taken before working
 	lastSeason *seasonWork // guarded by seasons; nil: none
 	issuing    sync.Mutex  // one document at a time, so that numbers have no gap
@@ -54,7 +55,7 @@ type Desk struct {
 
 // New makes a desk of an open book.
 func New(b *book.Book) *Desk {
-	return &Desk{book: b}
+	return &Desk{book: b, keptFixes: defaultKeptFixes}
 }
 
 // Questions lists the questions.
@@ -258,7 +259,7 @@ func (d *Desk) holds(ctx context.Context, at, head int64) (bool, error) {
 func (d *Desk) reconcile(ctx context.Context) (reconcile.Result, error) {
 	d.working.Lock()
 	defer d.working.Unlock()
-	in, head, changed, err := d.inputAndInvoices(ctx)
+	in, changed, head, err := d.inputAndInvoices(ctx)
 	if err != nil {
 		return reconcile.Result{}, err
 	}
@@ -272,22 +273,4 @@ func (d *Desk) reconcile(ctx context.Context) (reconcile.Result, error) {
 		return reconcile.Result{}, fault.New("keep the result", fault.Internal, err, "")
 	}
 	return res, d.book.SaveResult(ctx, resultName, head, doc)
-}
-
-// inputAndInvoices is the input of a reconciliation, and what is found of
-// invoices, where there are any. The caller holds d.working.
-func (d *Desk) inputAndInvoices(ctx context.Context) (reconcile.Input, int64, []reconcile.Finding, error) {
-	count, err := d.book.Count(ctx)
-	if err != nil {
-		return reconcile.Input{}, 0, nil, err
-	}
-	if count[schemas.TypeInvoiceIssued] == 0 {
-		in, head, err := d.input(ctx)
-		return in, head, nil, err
-	}
-	l, err := d.readLedgerAlone(ctx)
-	if err != nil {
-		return reconcile.Input{}, 0, nil, err
-	}
-	return l.in, l.head, l.changedInvoices(), nil
 }

@@ -12,6 +12,7 @@ import (
 
 	"hopperbook/ingest"
 	"hopperbook/reconcile"
+	"hopperbook/reconcile/rating"
 	"hopperbook/reports"
 	"hopperbook/reports/invoice"
 	"hopperbook/schemas"
@@ -52,39 +53,6 @@ func (d *Desk) bookDocument(ctx context.Context, t schemas.EventType, data any) 
 	return err
 }
 
-// CreditParams says what to take back, and why.
-type CreditParams struct {
-	Number schemas.InvoiceNo `json:"number"`
-	Reason string            `json:"reason,omitempty"`
-	Issue  bool              `json:"issue,omitempty"`
-	Series string            `json:"series,omitempty"`
-	Day    string            `json:"day,omitempty"`
-}
-
-// creditMark stands after the series of credit notes.
-const creditMark = "C"
-
-func (d *Desk) credit(ctx context.Context, params []byte, w io.Writer) error {
-	p, err := paramsOf[CreditParams]("credit", params)
-	if err != nil {
-		return err
-	}
-	d.issuing.Lock()
-	defer d.issuing.Unlock()
-	l, err := d.readLedger(ctx)
-	if err != nil {
-		return err
-	}
-	c, err := l.creditNote(p)
-	if err == nil && p.Issue {
-		err = d.bookDocument(ctx, schemas.TypeInvoiceCredited, c)
-	}
-	if err != nil {
-		return err
-	}
-	return write(w, reports.DocumentAnswer{Schema: reports.SchemaDocument, Kind: "credit_note", Credit: &c, Whole: true, Unchanged: true, Now: c.Digest, Changes: []string{}})
-}
-
 // document finds an issued document and holds it against the book as it is now.
 func (d *Desk) document(ctx context.Context, params []byte, w io.Writer) error {
 	p, err := paramsOf[struct {
@@ -94,7 +62,7 @@ func (d *Desk) document(ctx context.Context, params []byte, w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	l, err := d.readLedger(ctx)
+	l, err := d.readLedger(ctx, p.Draw)
 	if err != nil {
 		return err
 	}
@@ -209,7 +177,7 @@ func changed(was, is []schemas.BillEvidence) (out []string) {
 }
 
 func (d *Desk) documents(ctx context.Context, w io.Writer) error {
-	l, err := d.readLedger(ctx)
+	l, err := d.readLedger(ctx, false)
 	if err != nil {
 		return err
 	}
@@ -240,7 +208,25 @@ func (l *ledger) row(i *issued) reports.DocumentRow {
 	return row
 }
 
-// changedInvoices finds the invoices whose evidence is another by now.
+// inputAndInvoices is the input of a reconciliation, the findings of invoices
+// whose evidence is another by now, and the head of both. Where nothing was
+// issued no bill's work is divided. The caller holds d.working.
+func (d *Desk) inputAndInvoices(ctx context.Context) (reconcile.Input, []reconcile.Finding, int64, error) {
+	count, err := d.book.Count(ctx)
+	if err != nil {
+		return reconcile.Input{}, nil, 0, err
+	}
+	if count[schemas.TypeInvoiceIssued] == 0 {
+		in, head, err := d.input(ctx)
+		return in, nil, head, err
+	}
+	l, err := d.readLedgerAlone(ctx, true)
+	if err != nil {
+		return reconcile.Input{}, nil, 0, err
+	}
+	return l.in, l.changedInvoices(), l.head, nil
+}
+
 func (l *ledger) changedInvoices() (found []reconcile.Finding) {
 	for i := range l.invoices {
 		if row := l.row(&l.invoices[i]); row.State == "changed" {
@@ -249,4 +235,21 @@ func (l *ledger) changedInvoices() (found []reconcile.Finding) {
 		}
 	}
 	return found
+}
+
+// grossNow is what the work on an invoice would come to now.
+func (l *ledger) grossNow(on *schemas.InvoiceIssued, work *reconcile.Work) (string, error) {
+	tax, err := l.tax()
+	if err != nil {
+		return "", err
+	}
+	agreement := slices.IndexFunc(l.agreements, func(a schemas.RegisterAgreement) bool { return a.Agreement == on.Agreement })
+	if agreement < 0 {
+		return "", fault.Newf("work it out anew", fault.NotFound, "agreement "+string(on.Agreement)+" is not registered", "")
+	}
+	b, err := rating.Rate(l.agreements[agreement], work.Quantities(l.in, nil), tax)
+	if err != nil {
+		return "", err
+	}
+	return b.Currency.Text(b.Totals.Gross), nil
 }

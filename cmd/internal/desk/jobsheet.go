@@ -22,7 +22,7 @@ func (d *Desk) jobSheet(ctx context.Context, params []byte, w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	l, err := d.readLedger(ctx)
+	l, err := d.readLedger(ctx, false)
 	if err != nil {
 		return err
 	}

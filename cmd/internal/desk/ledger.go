@@ -7,36 +7,65 @@ import (
 	"encoding/hex"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"hopperbook/ingest/book"
 	"hopperbook/reconcile"
 	"hopperbook/reconcile/rating"
-	"hopperbook/reports"
 	"hopperbook/reports/invoice"
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
 	"hopperbook/schemas/money"
 )
 
-// keptFixes is up to how many fixes the work is kept between questions: issuing
-// many invoices in a row then reads it once.
-const keptFixes = 1_000_000
+// worked is what bills need of the field work, and the digest of every event it
+// may come from.
+type worked struct {
+	in      reconcile.Input
+	divided reconcile.Divided
+	lines   map[schemas.EventID][]evidenceLine
+}
 
-// ledger is all that bills are made from, of one state of the book.
+type evidenceLine struct {
+	kind     schemas.EventType
+	identity schemas.Identity
+	at       time.Time
+	text     string // identity and SHA-256
+}
+
+// defaultKeptFixes is up to how many fixes the work is kept whole between questions;
+// of more, each pass log keeps its first and its last fix.
+const defaultKeptFixes = 1_000_000
+
+// ledger is all that bills are made from, of one state of the book. It is not
+// changed once it is made: questions share it.
 type ledger struct {
 	*worked
+	registry
+	head      int64
+	marks     []string // what the book held, as documents carry it
+	ended     bool     // in.Passes are reconcile.Ends
+	documents []issuedEvent
+	invoices  []issued
+	credits   []schemas.InvoiceCredited
+	unsure    []trouble
+}
+
+// registry is what the office entered.
+type registry struct {
 	contractor *schemas.RegisterContractor // nil: not registered
 	customers  map[schemas.CustomerID]schemas.RegisterCustomer
 	agreements []schemas.RegisterAgreement             // each as registered last
 	priced     map[schemas.AgreementID]schemas.EventID // the event each was registered by
-	invoices   []issued
-	credits    []schemas.InvoiceCredited
 	amended    []schemas.Event
-	unsure     []trouble
-	head       int64    // of the state it was read from
-	marks      []string // of that state
+}
+
+// issuedEvent is a document with its event's place among others.
+type issuedEvent struct {
+	schemas.Identity
+	at      time.Time
+	invoice *schemas.InvoiceIssued
+	credit  *schemas.InvoiceCredited
 }
 
 // issued is an invoice and who took it back.
@@ -51,78 +80,138 @@ type trouble struct {
 	rating.Unsure
 }
 
-// readLedger reads it in one snapshot of the book.
-func (d *Desk) readLedger(ctx context.Context) (*ledger, error) {
+// readLedger reads it in one snapshot of the book. whole: with every fix.
+func (d *Desk) readLedger(ctx context.Context, whole bool) (*ledger, error) {
 	d.working.Lock()
 	defer d.working.Unlock()
-	return d.readLedgerAlone(ctx)
+	return d.readLedgerAlone(ctx, whole)
 }
 
 // readLedgerAlone is readLedger for a holder of d.working.
-func (d *Desk) readLedgerAlone(ctx context.Context) (*ledger, error) {
-	l := &ledger{}
-	err := d.book.Read(ctx, func(v *book.View) (err error) {
-		count, err := v.Count(ctx)
-		if err != nil {
-			return err
-		}
-		events := ""
-		for _, t := range evidenceTypes() {
-			events += fmt.Sprintf("%s %d,", t, count[t])
-		}
-		if d.work == nil || d.work.events != events {
-			if d.work, err = readWork(ctx, v, events, nil); err != nil {
-				return err
-			}
-		}
-		l.worked = d.work
-		return l.read(ctx, v, nil)
-	})
-	fixes := 0
-	if d.work != nil {
-		for _, p := range d.work.in.Passes {
-			fixes += len(p.Fixes)
-		}
+func (d *Desk) readLedgerAlone(ctx context.Context, whole bool) (*ledger, error) {
+	kept := d.kept
+	if kept != nil && kept.ended && whole {
+		kept = nil
 	}
-	if err != nil || fixes > keptFixes {
-		d.work = nil
+	d.kept = nil // is not to be had twice in memory
+	var l *ledger
+	err := d.book.Read(ctx, func(v *book.View) (err error) {
+		l, err = nextLedger(ctx, v, kept)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	d.kept = l.lean(d.keptFixes)
+	return l, nil
+}
+
+// nextLedger is the ledger of a state of the book. What was read before (nil:
+// nothing) is taken over where no event came since that could change it; head
+// and events are read from the same state, so that nothing is taken for newer or
+// older than it is.
+func nextLedger(ctx context.Context, v *book.View, was *ledger) (*ledger, error) {
+	head, err := v.Head(ctx)
+	if err != nil {
+		return nil, err
+	}
+	l := &ledger{head: head}
+	if was == nil {
+		was = &ledger{}
+	} else if was.head == head {
+		return was, nil
+	}
+	same := func(types []schemas.EventType) bool {
+		if was.worked == nil || err != nil {
+			return false
+		}
+		var later int64
+		later, err = v.Later(ctx, was.head, types)
+		return later == 0 && err == nil
+	}
+	if same(evidenceTypes()) {
+		l.worked, l.ended = was.worked, was.ended
+	} else if err == nil {
+		l.worked, err = readWork(ctx, v, nil)
+	}
+	if same(registryTypes()) {
+		l.registry = was.registry
+	} else if err == nil {
+		l.registry, err = readRegistry(ctx, v, nil)
+	}
+	if err == nil {
+		l.marks, err = marksOf(ctx, v)
 	}
 	if err != nil {
 		return nil, err
 	}
-	return l, l.troubles(ctx, d.book)
+	if err := l.readDocuments(ctx, v, was); err != nil {
+		return nil, err
+	}
+	return l, l.troubles(ctx, v)
 }
 
-// read takes the office's events, in their order: a later entry of a register
-// replaces an earlier one.
-func (l *ledger) read(ctx context.Context, v *book.View, only asOf) (err error) {
-	if l.head, err = v.Head(ctx); err != nil {
-		return err
+// lean is the ledger without the fixes where there are more than most.
+func (l *ledger) lean(most int) *ledger {
+	fixes := 0
+	for _, p := range l.in.Passes {
+		fixes += len(p.Fixes)
 	}
-	if l.marks, err = marksOf(ctx, v); err != nil {
-		return err
+	if fixes <= most || l.ended {
+		return l
 	}
+	lean, work := *l, *l.worked
+	work.in.Passes = reconcile.Ends(work.in.Passes)
+	lean.worked, lean.ended = &work, true
+	return &lean
+}
+
+func readWork(ctx context.Context, v *book.View, only asOf) (*worked, error) {
+	w := &worked{lines: map[schemas.EventID][]evidenceLine{}}
+	var err error
+	if w.in, err = inputOf(ctx, v, only); err != nil {
+		return nil, err
+	}
+	err = v.Events(ctx, evidenceTypes(), func(e *schemas.Event) error {
+		if !only.holds(e.Identity) {
+			return nil
+		}
+		sum := sha256.Sum256(e.Raw)
+		w.lines[e.ID] = append(w.lines[e.ID], evidenceLine{e.Type, e.Identity, e.Time, e.Identity.String() + " " + hex.EncodeToString(sum[:]) + "\n"})
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	w.divided, err = reconcile.Divide(w.in)
+	return w, err
+}
+
+// registryTypes are the events of a registry.
+func registryTypes() []schemas.EventType {
+	return []schemas.EventType{schemas.TypeRegisterContractor, schemas.TypeRegisterCustomer, schemas.TypeRegisterAgreement, schemas.TypeEventAmended}
+}
+
+// readRegistry takes the office's events, in their order: a later entry of a
+// register replaces an earlier one.
+func readRegistry(ctx context.Context, v *book.View, only asOf) (registry, error) {
+	l := registry{customers: map[schemas.CustomerID]schemas.RegisterCustomer{}, priced: map[schemas.AgreementID]schemas.EventID{}}
 	r := reading{only: only}
-	l.customers, l.priced = map[schemas.CustomerID]schemas.RegisterCustomer{}, map[schemas.AgreementID]schemas.EventID{}
 	agreements := map[schemas.AgreementID]schemas.RegisterAgreement{}
-	err = v.Events(ctx, []schemas.EventType{schemas.TypeEventAmended}, func(e *schemas.Event) error {
+	err := v.Events(ctx, []schemas.EventType{schemas.TypeEventAmended}, func(e *schemas.Event) error {
 		if only.holds(e.Identity) {
 			l.amended = append(l.amended, *e)
 		}
 		return r.amendment(e)
 	})
 	if err != nil {
-		return err
+		return l, err
 	}
-	types := []schemas.EventType{schemas.TypeRegisterContractor, schemas.TypeRegisterCustomer, schemas.TypeRegisterAgreement, schemas.TypeInvoiceIssued, schemas.TypeInvoiceCredited}
-	err = v.Events(ctx, types, func(raw *schemas.Event) error {
+	err = v.Events(ctx, registryTypes(), func(raw *schemas.Event) error {
 		if !only.holds(raw.Identity) {
 			return nil
 		}
 		e, keep := r.apply(*raw)
-		if raw.Type == schemas.TypeInvoiceIssued || raw.Type == schemas.TypeInvoiceCredited {
-			e, keep = *raw, true // an issued document never changes
-		}
 		if !keep {
 			return nil
 		}
@@ -140,32 +229,54 @@ func (l *ledger) read(ctx context.Context, v *book.View, only asOf) (err error) 
 			agreements[a.Agreement] = a
 			l.priced[a.Agreement] = e.ID
 			return err
-		case schemas.TypeInvoiceIssued:
-			i, err := schemas.DecodeData[schemas.InvoiceIssued](&e)
-			l.invoices = append(l.invoices, issued{InvoiceIssued: i})
-			return err
 		}
-		c, err := schemas.DecodeData[schemas.InvoiceCredited](&e)
-		l.credits = append(l.credits, c)
-		return err
+		return nil
 	})
 	for _, a := range agreements {
 		l.agreements = append(l.agreements, a)
 	}
 	slices.SortFunc(l.agreements, func(a, b schemas.RegisterAgreement) int { return cmp.Compare(a.Agreement, b.Agreement) })
-	for i := range l.invoices {
-		for _, c := range l.credits {
-			if c.Credits == l.invoices[i].Number {
-				l.invoices[i].creditedBy = c.Number
-			}
+	return l, err
+}
+
+// readDocuments adds to what was issued by an earlier head what was since: an
+// issued document never changes.
+func (l *ledger) readDocuments(ctx context.Context, v *book.View, was *ledger) error {
+	l.documents = slices.Clone(was.documents)
+	err := v.EventsAfter(ctx, was.head, []schemas.EventType{schemas.TypeInvoiceIssued, schemas.TypeInvoiceCredited}, func(e *schemas.Event) error {
+		at := issuedEvent{Identity: e.Identity, at: e.Time}
+		var err error
+		if e.Type == schemas.TypeInvoiceIssued {
+			at.invoice = new(schemas.InvoiceIssued)
+			*at.invoice, err = schemas.DecodeData[schemas.InvoiceIssued](e)
+		} else {
+			at.credit = new(schemas.InvoiceCredited)
+			*at.credit, err = schemas.DecodeData[schemas.InvoiceCredited](e)
+		}
+		l.documents = append(l.documents, at)
+		return err
+	})
+	slices.SortFunc(l.documents, func(a, b issuedEvent) int {
+		return cmp.Or(a.at.Compare(b.at), cmp.Compare(a.Source, b.Source), cmp.Compare(a.Sequence, b.Sequence))
+	})
+	creditedBy := map[schemas.InvoiceNo]schemas.InvoiceNo{}
+	for _, e := range l.documents {
+		if e.credit != nil {
+			l.credits = append(l.credits, *e.credit)
+			creditedBy[e.credit.Credits] = e.credit.Number
+		}
+	}
+	for _, e := range l.documents {
+		if e.invoice != nil {
+			l.invoices = append(l.invoices, issued{*e.invoice, creditedBy[e.invoice.Number]})
 		}
 	}
 	return err
 }
 
 // troubles are the known gaps and what was kept without being booked.
-func (l *ledger) troubles(ctx context.Context, b *book.Book) error {
-	gaps, err := b.Gaps(ctx)
+func (l *ledger) troubles(ctx context.Context, v *book.View) error {
+	gaps, err := v.Gaps(ctx)
 	if err != nil {
 		return err
 	}
@@ -173,7 +284,7 @@ func (l *ledger) troubles(ctx context.Context, b *book.Book) error {
 		text := fmt.Sprintf("%d events of %s are missing (sequence %d to %d)", g.To-g.From+1, g.Source, g.From, g.To)
 		l.unsure = append(l.unsure, trouble{schemas.PublishDevice(g.Source), rating.Unsure{Kind: rating.UnsureGap, Text: text}})
 	}
-	kept, err := b.Troubles(ctx, false)
+	kept, err := v.Troubles(ctx, false)
 	for _, t := range kept {
 		if t.Kind == book.TroubleClock || t.Repaired {
 			continue
@@ -230,62 +341,6 @@ func (l *ledger) unsureOf(w *reconcile.Work) (out []rating.Unsure) {
 	return out
 }
 
-// evidence is what a document's digest covers: the events a bill comes from, the
-// registers it is priced by, and what amends any of them, each with its bytes.
-type evidence struct {
-	digest     string
-	kinds      []schemas.BillEvidence
-	amendments []reports.Amendment
-}
-
-func (l *ledger) evidence(w *reconcile.Work, agreement schemas.AgreementID) evidence {
-	uses := map[schemas.EventID]bool{}
-	for _, id := range w.Uses {
-		uses[id] = true
-	}
-	uses[l.priced[agreement]] = true
-	return l.evidenceOf(uses)
-}
-
-// evidenceOf adds to some events what amends them, and digests them.
-func (l *ledger) evidenceOf(uses map[schemas.EventID]bool) evidence {
-	var e evidence
-	for i := range l.amended {
-		a := &l.amended[i]
-		data, err := schemas.DecodeData[schemas.EventAmended](a)
-		if err != nil || !uses[data.Amends] && !uses[a.ID] {
-			continue
-		}
-		uses[a.ID] = true
-		was := reports.Amendment{At: a.Time, Amends: data.Amends, Action: data.Action, Reason: data.Reason}
-		for _, line := range l.lines[data.Amends] {
-			was.Type = line.kind
-		}
-		e.amendments = append(e.amendments, was)
-	}
-	var lines []string
-	count := map[schemas.EventType]int64{}
-	for id := range uses {
-		for _, line := range l.lines[id] {
-			lines = append(lines, line.text)
-			count[line.kind]++
-		}
-	}
-	slices.Sort(lines)
-	sum := sha256.Sum256([]byte(strings.Join(lines, "")))
-	e.digest = hex.EncodeToString(sum[:])
-	for t, n := range count {
-		e.kinds = append(e.kinds, schemas.BillEvidence{Kind: string(t), Count: n})
-	}
-	slices.SortFunc(e.kinds, func(a, b schemas.BillEvidence) int { return cmp.Compare(a.Kind, b.Kind) })
-	return e
-}
-
-// evidenceTypes are all types that evidence can be of.
-func evidenceTypes() []schemas.EventType {
-	return append(slices.Clone(inputTypes[:]), schemas.TypePassLogged, schemas.TypeRegisterAgreement, schemas.TypeEventAmended)
-}
-
 // today is the day in the contractor's time zone; UTC where it names none.
 func (l *ledger) today(now time.Time) (string, error) {
 	name := "UTC"
@@ -312,46 +367,4 @@ func (l *ledger) day(op, asked string) (time.Time, error) {
 		return at, fault.Newf(op, fault.Usage, asked+" is no day", "write it like 2026-03-01")
 	}
 	return at, nil
-}
-
-// creditNote takes an invoice back whole.
-func (l *ledger) creditNote(p CreditParams) (schemas.InvoiceCredited, error) {
-	op := "credit " + string(p.Number)
-	i := l.invoice(p.Number)
-	switch {
-	case i == nil:
-		return schemas.InvoiceCredited{}, fault.Newf(op, fault.NotFound, "no such invoice was issued", "hopperbook documents lists them")
-	case i.creditedBy != "":
-		return schemas.InvoiceCredited{}, fault.Newf(op, fault.Conflict, "it was taken back by "+string(i.creditedBy), "nothing is left to credit")
-	}
-	at, err := l.day(op, p.Day)
-	if err != nil {
-		return schemas.InvoiceCredited{}, err
-	}
-	day := at.Format(time.DateOnly)
-	number, err := l.next(p.Series, day, creditMark)
-	if err != nil {
-		return schemas.InvoiceCredited{}, err
-	}
-	c, err := rating.CreditOf(&i.InvoiceIssued, number, day, p.Reason)
-	c.AsOf = l.marks
-	c.DocumentDigest = invoice.CreditedDigest(c)
-	return c, err
-}
-
-// grossNow is what the work on an invoice would come to now.
-func (l *ledger) grossNow(on *schemas.InvoiceIssued, work *reconcile.Work) (string, error) {
-	tax, err := l.tax()
-	if err != nil {
-		return "", err
-	}
-	agreement := slices.IndexFunc(l.agreements, func(a schemas.RegisterAgreement) bool { return a.Agreement == on.Agreement })
-	if agreement < 0 {
-		return "", fault.Newf("work it out anew", fault.NotFound, "agreement "+string(on.Agreement)+" is not registered", "")
-	}
-	b, err := rating.Rate(l.agreements[agreement], work.Quantities(l.in, nil), tax)
-	if err != nil {
-		return "", err
-	}
-	return b.Currency.Text(b.Totals.Gross), nil
 }

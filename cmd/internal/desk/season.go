@@ -137,7 +137,7 @@ func (d *Desk) makeSeason(ctx context.Context, p SeasonParams) (*seasonWork, err
 	if err != nil {
 		return nil, err
 	}
-	l, err := d.readLedger(ctx)
+	l, err := d.readLedger(ctx, true)
 	if err != nil {
 		return nil, err
 	}
