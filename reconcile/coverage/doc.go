@@ -62,18 +62,18 @@
 //
 // # Cost
 //
-// Measured with the benchmarks here on one core of a shared machine, means (BenchmarkMeasure, and BenchmarkBesideGEOS, twice, in one run
-// with GEOS 3.11; a bout of 18 m, RTK noise). The fastest preparation for GEOS is buffers of simplified pieces of the path:
+// Measured with the benchmarks here on one core of a shared machine whose speed drifts, lowest to highest of six runs beside
+// others' work (BenchmarkMeasure; BenchmarkBesideGEOS, in one run with GEOS 3.11; a bout of 18 m, RTK noise). The fastest preparation
+// for GEOS is buffers of simplified pieces of the path:
 //
-//	                         5 ha            40 ha           150 ha
-//	                     1 Hz    5 Hz    1 Hz    5 Hz    1 Hz    5 Hz
-//	million fixes/s       2.1     6.5     5.5    15.6     9.9    21.8
-//	best single run       3.0    10.8     8.8    24.3    11.5    26.2
-//	x GEOS, quads     118-265   1000+    581+   2600+    936+
-//	x GEOS, fastest      9-12   43-53   41-47  92-105 125-164
+//	                         5 ha              40 ha              150 ha
+//	                    1 Hz      5 Hz     1 Hz      5 Hz      1 Hz    5 Hz
+//	million fixes/s  2.2-3.2  7.3-11.4  6.3-9.3  15.8-18.1  7.4-11.0   18-22
+//	x GEOS, quads    176-266     1190+     693+      2744+     1386+
+//	x GEOS, fastest    11-17     39-48    62-88    106-134    79-142
 //
-// What bounds it: at 5 Hz reading the segments (27 to 37 of 41 to 93 ns each, in the best run); at 1 Hz and on small fields the lines in
-// tiles where passes end: 0.4 us each, some 600 of them on 5 ha, 1000 on 40, 2000 on 150, whatever the fixes. A pass log of 60 fixes
+// What bounds it: at 5 Hz reading the segments (27 to 37 ns each); at 1 Hz and on small fields the lines in
+// tiles where passes end: 0.4 us each, some 330 of them and 80 forecasts on 5 ha, 700 on 40, 1700 on 150, whatever the fixes. A pass log of 60 fixes
 // that comes late costs about 0.1 ms on 40 and on 150 ha, 0.2 on 5.
 //
 // O(n) to lay n segments in order, then 3 lines a tile of 63 by 81 m where driving is
