@@ -103,24 +103,17 @@ const selectCounts = `SELECT type, count(*) FROM event GROUP BY type ORDER BY ty
 
 // Count is the number of stored events of each type; types without events are
 // not in it.
-func (b *Book) Count(ctx context.Context) (counts map[schemas.EventType]int64, err error) {
-	err = b.snapshot(ctx, "count the events", func(tx *sql.Tx) error {
-		counts, err = (&View{tx}).Count(ctx)
-		return err
-	})
-	return counts, err
-}
-
-// Count is Book.Count of this state.
-func (v *View) Count(ctx context.Context) (map[schemas.EventType]int64, error) {
+func (b *Book) Count(ctx context.Context) (map[schemas.EventType]int64, error) {
 	counts := map[schemas.EventType]int64{}
-	err := eachRow(ctx, v.tx, func(scan scanner) error {
-		var t schemas.EventType
-		var n int64
-		err := scan(&t, &n)
-		counts[t] = n
-		return err
-	}, selectCounts)
+	err := b.snapshot(ctx, "count the events", func(tx *sql.Tx) error {
+		return eachRow(ctx, tx, func(scan scanner) error {
+			var t schemas.EventType
+			var n int64
+			err := scan(&t, &n)
+			counts[t] = n
+			return err
+		}, selectCounts)
+	})
 	return counts, err
 }
 
