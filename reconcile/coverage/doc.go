@@ -62,15 +62,15 @@
 //
 // # Cost
 //
-// Measured with the benchmarks here on one core of a shared machine whose speed drifts, lowest to highest of six runs beside
+// Measured with the benchmarks here on one core of a shared machine whose speed drifts, lowest to highest of nine runs beside
 // others' work (BenchmarkMeasure; BenchmarkBesideGEOS, in one run with GEOS 3.11; a bout of 18 m, RTK noise). The fastest preparation
 // for GEOS is buffers of simplified pieces of the path:
 //
 //	                         5 ha              40 ha              150 ha
 //	                    1 Hz      5 Hz     1 Hz      5 Hz      1 Hz    5 Hz
-//	million fixes/s  2.2-3.2  7.3-11.4  6.3-9.3  15.8-18.1  7.4-11.0   18-22
-//	x GEOS, quads    176-266     1190+     693+      2744+     1386+
-//	x GEOS, fastest    11-17     39-48    62-88    106-134    79-142
+//	million fixes/s  2.2-3.2  6.9-12.4  6.3-9.3  14.4-20.9  5.2-11.0   15-23
+//	x GEOS, quads    176-267      974+     693+      2744+     1370+
+//	x GEOS, fastest    11-17     39-67    54-88    106-134    79-142
 //
 // What bounds it: at 5 Hz reading the segments (27 to 37 ns each); at 1 Hz and on small fields the lines in
 // tiles where passes end: 0.4 us each, some 330 of them and 80 forecasts on 5 ha, 700 on 40, 1700 on 150, whatever the fixes. A pass log of 60 fixes
