@@ -176,12 +176,16 @@ func (h *Hub) refusalOf(v violation) Refusal {
 const allConnections = 1 << 16
 
 // Connected lists the devices that are connected now; none with a server of
-// somebody's own.
+// somebody's own. The server also lists, for a moment, a try that it is about
+// to refuse: a revoked device is never connected.
 func (h *Hub) Connected() map[schemas.DeviceID]bool {
 	on := map[schemas.DeviceID]bool{}
-	for _, c := range h.connections("") {
-		if d := h.registry.nameOf(c.AuthorizedUser); d != "" {
-			on[d] = true
+	open := h.connections("")
+	h.registry.mu.RLock()
+	defer h.registry.mu.RUnlock()
+	for _, c := range open {
+		if d, known := h.registry.byKey(c.AuthorizedUser); known && d.RevokedAt.IsZero() {
+			on[d.Device] = true
 		}
 	}
 	return on
