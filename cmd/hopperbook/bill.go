@@ -1,19 +1,14 @@
 package main
 
 import (
-	"bufio"
 	"context"
-	"fmt"
-	"os"
 	"strings"
 	"time"
 
 	"github.com/urfave/cli/v2"
-	"golang.org/x/term"
 
 	"hopperbook/cmd/internal/desk"
 	"hopperbook/cmd/internal/office"
-	"hopperbook/cmd/internal/paper"
 	"hopperbook/reports"
 	"hopperbook/reports/invoice"
 	"hopperbook/reports/render"
@@ -54,58 +49,15 @@ func billAction(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	return withAsker(c, func(ctx context.Context, asker office.Asker) error {
-		var a reports.BillAnswer
-		fetch := func() error { return office.AskJSON(ctx, asker, desk.Bill, ask, &a) }
-		return issue(ctx, c, asker, issuing{
-			plan: fetch,
-			show: func() error { return showBill(c, a) },
-			what: "invoice",
-			issue: func() (schemas.InvoiceNo, string, error) {
-				ask.Issue, ask.Expect = true, a.Plan
-				err := fetch()
-				return a.Invoice.Number, a.Invoice.IssuedOn, err
-			},
-		})
+	var a reports.BillAnswer
+	return issue(c, issuing{
+		ask: func(ctx context.Context, asker office.Asker, really bool) error {
+			ask.Issue, ask.Expect = really, a.Plan
+			return office.AskJSON(ctx, asker, desk.Bill, ask, &a)
+		},
+		show:     func() error { return showBill(c, a) },
+		document: func() (invoice.Document, error) { return invoice.FromIssued(&a.Invoice) },
 	})
-}
-
-// issuing is a document on its way: what it would be, then what it is.
-type issuing struct {
-	plan, show func() error
-	what       string
-	issue      func() (number schemas.InvoiceNo, day string, err error)
-}
-
-// issue shows the plan, asks, issues and draws. As JSON or CSV only what was
-// issued is printed.
-func issue(ctx context.Context, c *cli.Context, asker office.Asker, i issuing) error {
-	if err := i.plan(); err != nil {
-		return err
-	}
-	table := !c.Bool("json") && !c.Bool("csv")
-	if dry := c.Bool("dry-run"); dry || table {
-		if err := i.show(); dry || err != nil {
-			return err
-		}
-	}
-	if err := confirm(c, "Issue this "+i.what+"? It cannot be changed afterwards."); err != nil {
-		return err
-	}
-	number, day, err := i.issue()
-	if err != nil {
-		return err
-	}
-	if dir := c.String("out"); dir != "" {
-		if _, err := paper.Document(ctx, asker, number, dir, render.Paper(c.String("paper")), logf); err != nil {
-			return err
-		}
-	}
-	if !table {
-		return i.show()
-	}
-	_, err = fmt.Fprintf(c.App.Writer, "\nIssued: %s %s of %s\n", i.what, number, day)
-	return fault.Wrap("print", err)
 }
 
 func billParams(c *cli.Context) (p desk.BillParams, err error) {
@@ -143,22 +95,6 @@ func instant(c *cli.Context, flag string) (time.Time, error) {
 		}
 	}
 	return time.Time{}, fault.Newf("--"+flag, fault.Usage, text+" is no day", "write it like 2026-03-01 or 2026-03-01T08:00:00Z")
-}
-
-// confirm asks at a terminal; elsewhere nothing is issued without --yes.
-func confirm(c *cli.Context, question string) error {
-	if c.Bool("yes") {
-		return nil
-	}
-	if !term.IsTerminal(int(os.Stdin.Fd())) {
-		return fault.Newf("", fault.Usage, "nobody can be asked here, nothing was issued", "add --yes to issue, or --dry-run to look")
-	}
-	fmt.Fprintf(os.Stderr, "%s [y/N] ", question)
-	answer, _ := bufio.NewReader(os.Stdin).ReadString('\n')
-	if strings.ToLower(strings.TrimSpace(answer)) != "y" {
-		return fault.Newf("", fault.Canceled, "nothing was issued", "")
-	}
-	return nil
 }
 
 func showBill(c *cli.Context, a reports.BillAnswer) error {

@@ -83,6 +83,7 @@ func TestBillCreditVerify(t *testing.T) {
 		}
 	}
 	refused(t, fault.Usage, "add --yes", "bill", "j0000", "--book", book)
+	refused(t, fault.Usage, "nobody is asked", "bill", "j0000", "--json", "--book", book)
 	if a := decode[reports.DocumentsAnswer](t, must(t, "", "documents", "--json", "--book", book)); len(a.Documents) != 0 {
 		t.Fatalf("a plan issued %v", a)
 	}

@@ -38,19 +38,14 @@ func creditAction(c *cli.Context) error {
 		return err
 	}
 	ask := desk.CreditParams{Number: schemas.InvoiceNo(number), Reason: c.String("reason"), Series: c.String("series"), Day: c.String("day")}
-	return withAsker(c, func(ctx context.Context, asker office.Asker) error {
-		var a reports.DocumentAnswer
-		fetch := func() error { return office.AskJSON(ctx, asker, desk.Credit, ask, &a) }
-		return issue(ctx, c, asker, issuing{
-			plan: fetch,
-			show: func() error { return showCredit(c, a) },
-			what: "credit note",
-			issue: func() (schemas.InvoiceNo, string, error) {
-				ask.Issue = true
-				err := fetch()
-				return a.Credit.Number, a.Credit.IssuedOn, err
-			},
-		})
+	var a reports.DocumentAnswer
+	return issue(c, issuing{
+		ask: func(ctx context.Context, asker office.Asker, really bool) error {
+			ask.Issue = really
+			return office.AskJSON(ctx, asker, desk.Credit, ask, &a)
+		},
+		show:     func() error { return showCredit(c, a) },
+		document: func() (invoice.Document, error) { return invoice.FromCredited(a.Credit) },
 	})
 }
 
