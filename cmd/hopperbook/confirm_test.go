@@ -45,7 +45,7 @@ func TestAQuestionNamesWhatIsIssued(t *testing.T) {
 		t.Errorf("no terminal: %v, %q", err, said.String())
 	}
 	doc := invoice.Document{Number: "2026-0007", Buyer: schemas.BillParty{Name: "Gull farm"}, Bill: rating.Bill{Currency: "KWD"}}
-	if got := question(&doc); got != "Issue Invoice 2026-0007 to Gull farm, 0.000 KWD with tax? It cannot be changed afterwards." {
+	if got := question(&doc); got != "Invoice 2026-0007 to Gull farm, 0.000 KWD with tax: issue it? It cannot be changed afterwards." {
 		t.Error(got)
 	}
 }

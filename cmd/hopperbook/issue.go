@@ -76,7 +76,7 @@ func (i *issuing) really(ctx context.Context, c *cli.Context, asker office.Asker
 	if !table {
 		return i.show()
 	}
-	_, err = fmt.Fprintf(c.App.Writer, "\nIssued: %s of %s\n", doc.Title(), doc.IssuedOn)
+	_, err = fmt.Fprintf(c.App.Writer, "\nIssued on %s: %s\n", doc.IssuedOn, doc.Title())
 	return fault.Wrap("print", err)
 }
 
@@ -84,7 +84,7 @@ func (i *issuing) really(ctx context.Context, c *cli.Context, asker office.Asker
 // may take it first.
 func question(d *invoice.Document) string {
 	b := &d.Bill
-	return fmt.Sprintf("Issue %s to %s, %s %s with tax? It cannot be changed afterwards.", d.Title(), d.Buyer.Name, b.Currency.Text(b.Totals.Gross), b.Currency)
+	return fmt.Sprintf("%s to %s, %s %s with tax: issue it? It cannot be changed afterwards.", d.Title(), d.Buyer.Name, b.Currency.Text(b.Totals.Gross), b.Currency)
 }
 
 // confirm asks at a terminal until there is an answer or ctx ends; elsewhere

@@ -31,32 +31,18 @@ type BillParams struct {
 	Day        string `json:"day,omitempty"`    // on the document; "": today
 }
 
-// bill plans, and where asked issues what it planned: one at a time, numbered
-// and booked in one step, so that two issuers cannot take one number and a kill
-// leaves either the whole invoice or none.
+// bill plans, and where asked issues what it planned.
 func (d *Desk) bill(ctx context.Context, params []byte, w io.Writer) error {
-	p, err := paramsOf[BillParams]("bill", params)
-	if err != nil {
-		return err
-	}
-	d.issuing.Lock()
-	defer d.issuing.Unlock()
-	l, err := d.readLedger(ctx, false)
-	if err != nil {
-		return err
-	}
-	a, err := l.plan(p)
-	if err != nil || !p.Issue {
-		return writeUnless(err, w, a)
-	}
-	if err := issuable(&a, p); err != nil {
-		return err
-	}
-	if err := d.bookDocument(ctx, schemas.TypeInvoiceIssued, a.Invoice); err != nil {
-		return err
-	}
-	a.Issued = true
-	return write(w, a)
+	return onLedger(ctx, d, Bill, params, w, func(l *ledger, p BillParams) (a reports.BillAnswer, err error) {
+		if a, err = l.plan(p); err != nil || !p.Issue {
+			return a, err
+		}
+		if err = issuable(&a, p); err == nil {
+			err = d.bookDocument(ctx, schemas.TypeInvoiceIssued, a.Invoice)
+		}
+		a.Issued = err == nil
+		return a, err
+	})
 }
 
 func (l *ledger) plan(p BillParams) (reports.BillAnswer, error) {

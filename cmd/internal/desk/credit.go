@@ -25,24 +25,13 @@ type CreditParams struct {
 const creditMark = "C"
 
 func (d *Desk) credit(ctx context.Context, params []byte, w io.Writer) error {
-	p, err := paramsOf[CreditParams]("credit", params)
-	if err != nil {
-		return err
-	}
-	d.issuing.Lock()
-	defer d.issuing.Unlock()
-	l, err := d.readLedger(ctx, false)
-	if err != nil {
-		return err
-	}
-	c, err := l.creditNote(p)
-	if err == nil && p.Issue {
-		err = d.bookDocument(ctx, schemas.TypeInvoiceCredited, c)
-	}
-	if err != nil {
-		return err
-	}
-	return write(w, reports.DocumentAnswer{Schema: reports.SchemaDocument, Kind: "credit_note", Credit: &c, Whole: true, Unchanged: true, Now: c.Digest, Changes: []string{}})
+	return onLedger(ctx, d, Credit, params, w, func(l *ledger, p CreditParams) (a reports.DocumentAnswer, err error) {
+		c, err := l.creditNote(p)
+		if err == nil && p.Issue {
+			err = d.bookDocument(ctx, schemas.TypeInvoiceCredited, c)
+		}
+		return reports.DocumentAnswer{Schema: reports.SchemaDocument, Kind: "credit_note", Credit: &c, Whole: true, Unchanged: true, Now: c.Digest, Changes: []string{}}, err
+	})
 }
 
 // creditNote takes an invoice back whole.

@@ -201,6 +201,36 @@ func TestAnAmendmentOfNothingIsSaid(t *testing.T) {
 	}
 }
 
+// A broken replacement of what the office entered is said, and does not count.
+func TestABrokenReplacementOfARegisterIsSaid(t *testing.T) {
+	for what, broken := range map[schemas.EventType]string{
+		schemas.TypeRegisterContractor: `{"name":""}`,
+		schemas.TypeRegisterCustomer:   `{"customer":"C1"}`,
+		schemas.TypeRegisterAgreement:  `{"agreement":"A1","customer":"C1","currency":"NZD","lines":[]}`,
+	} {
+		f := billable(t)
+		var id schemas.EventID
+		must(t, f.book.Read(context.Background(), func(v *book.View) error {
+			return v.Events(context.Background(), []schemas.EventType{what}, func(e *schemas.Event) error {
+				id = e.ID
+				return nil
+			})
+		}))
+		amend := func(minute int, with string) {
+			f.add("office", schemas.TypeEventAmended, minute, schemas.EventAmended{Amends: id, Action: schemas.AmendReplace, Reason: "x", Replacement: json.RawMessage(with)})
+		}
+		amend(20, broken)
+		if out := findings(f); strings.Count(out, "bad_amendment") != 1 || strings.Contains(out, "amendment_without_event") {
+			t.Errorf("%s: findings %s", what, out)
+		}
+		var plan reports.BillAnswer
+		must(t, f.try(Bill, BillParams{Job: "J1"}, &plan))
+		if plan.Invoice.Totals.Gross != "47.15" {
+			t.Errorf("%s: %s", what, plan.Invoice.Totals.Gross)
+		}
+	}
+}
+
 // A replaced event stays its machine's, though the replacement names none.
 func TestAReplacementStaysItsMachines(t *testing.T) {
 	const file = "/files/309881df31d295777d6253776a54fa4c5725e2e51c52232b7b8fedf4a53baba3"

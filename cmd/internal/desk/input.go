@@ -113,14 +113,21 @@ func (r *reading) amendment(e *schemas.Event) error {
 	return r.amended.Add(e)
 }
 
-// other notes that an amended event is one that a reconciliation does not read.
+// other takes an event that a reconciliation does not read. Those of the office
+// count where bills are made: a replacement of one that cannot be used is said
+// here. An amendment of any other is in vain, and is noted as such.
 func (r *reading) other(e *schemas.Event) error {
-	if r.amended.Amends(e.ID) && r.only.holds(e.Identity) {
-		if r.others == nil {
-			r.others = map[schemas.EventID]schemas.EventType{}
-		}
-		r.others[e.ID] = e.Type
+	if !r.amended.Amends(e.ID) || !r.only.holds(e.Identity) {
+		return nil
 	}
+	if slices.Contains(registryTypes(), e.Type) && e.Type != schemas.TypeEventAmended {
+		r.apply(*e)
+		return nil
+	}
+	if r.others == nil {
+		r.others = map[schemas.EventID]schemas.EventType{}
+	}
+	r.others[e.ID] = e.Type
 	return nil
 }
 
@@ -148,7 +155,7 @@ func (r *reading) idle() {
 		case schemas.TypeNoticeRaised, schemas.TypeNoticeAcknowledged:
 			what = "a notice, which stays as it was raised"
 		default:
-			continue // registers of the office count where bills are made
+			what = "which is read nowhere"
 		}
 		r.in.Findings = append(r.in.Findings, reconcile.Finding{Kind: "amendment_without_event", At: a.Time, Count: 1,
 			Text: fmt.Sprintf("%s amends event %s, %s: nothing changes", a.Identity, a.Amends, what)})

@@ -22,6 +22,24 @@ import (
 // billing is the source of issued documents: events made where the book is.
 const billing schemas.Source = "/office/billing"
 
+// onLedger answers from the ledger of now: one question at a time, so that what is
+// numbered in it is booked before another is, two issuers cannot take one number
+// and a kill leaves either the whole document or none.
+func onLedger[P, A any](ctx context.Context, d *Desk, question string, params []byte, w io.Writer, do func(*ledger, P) (A, error)) error {
+	p, err := paramsOf[P](question, params)
+	if err != nil {
+		return err
+	}
+	d.issuing.Lock()
+	defer d.issuing.Unlock()
+	l, err := d.readLedger(ctx, false)
+	if err != nil {
+		return err
+	}
+	a, err := do(l, p)
+	return writeUnless(err, w, a)
+}
+
 // bookDocument makes one event of the billing source and commits it; the caller holds
 // d.issuing, so that its sequence is the next one.
 func (d *Desk) bookDocument(ctx context.Context, t schemas.EventType, data any) error {
@@ -101,12 +119,18 @@ func (d *Desk) draw(ctx context.Context, l *ledger, a *reports.DocumentAnswer) e
 			return err
 		}
 	}
-	work := l.divided.Work(invoice.Jobs(on.Job, on.Jobs))
-	e := l.evidence(&work, on.Agreement)
+	_, e := l.prove(a, on)
 	a.AsIssued = e.digest == on.Digest
-	a.Proof = proofOf(&work, e)
 	a.Proof.Calibrations = calibrations(l.in, a.Proof.Fields)
 	return nil
+}
+
+// prove gives the answer the proof of an invoice in this state of the book.
+func (l *ledger) prove(a *reports.DocumentAnswer, on *schemas.InvoiceIssued) (*reconcile.Work, evidence) {
+	work := l.divided.Work(invoice.Jobs(on.Job, on.Jobs))
+	e := l.evidence(&work, on.Agreement)
+	a.Proof = proofOf(&work, e)
+	return &work, e
 }
 
 // billedBy is the invoice of the document: itself, or the one it takes back;
@@ -135,16 +159,15 @@ func (l *ledger) holdAgainst(a *reports.DocumentAnswer) {
 		a.Changes = append(a.Changes, "the invoice it takes back is not in the book")
 		return
 	}
-	work := l.divided.Work(invoice.Jobs(on.Job, on.Jobs))
-	e := l.evidence(&work, on.Agreement)
-	a.Now, a.Unchanged, a.Proof = e.digest, e.digest == on.Digest, proofOf(&work, e)
+	work, e := l.prove(a, on)
+	a.Now, a.Unchanged = e.digest, e.digest == on.Digest
 	a.AsIssued = a.Unchanged
 	if a.Unchanged {
 		a.GrossNow = on.Totals.Gross
 		return
 	}
 	a.Changes = append(a.Changes, changed(on.Evidence, e.kinds)...)
-	if gross, err := l.grossNow(on, &work); err != nil {
+	if gross, err := l.grossNow(on, work); err != nil {
 		a.Changes = append(a.Changes, "it cannot be worked out anew: "+fault.Message(err))
 	} else {
 		a.GrossNow = gross
