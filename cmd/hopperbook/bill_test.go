@@ -95,7 +95,7 @@ func TestBillCreditVerify(t *testing.T) {
 			t.Errorf("verify %s: %s", arg, got)
 		}
 	}
-	refused(t, fault.Input, "no mark", "verify", filepath.Join(out, "2026-0001.csv"), "--book", book)
+	refused(t, fault.Input, "no mark", "verify", os.Args[0], "--book", book)
 	refused(t, fault.NotFound, "no such document", "verify", "2026-0099", "--book", book)
 	refused(t, fault.NotFound, "no such invoice", "credit", "2026-0099", "--reason", "x", "--yes", "--book", book)
 	must(t, "", "credit", "2026-0001", "--reason", "=test", "--yes", "--day", "2026-04-02", "--out", out, "--book", book)
@@ -137,6 +137,14 @@ func ledgerIsSafe(t *testing.T, book string) {
 			}
 		}
 	}
+	if got := must(t, "", "verify", name, "--book", book); strings.Count(got, "yes") != 3 {
+		t.Errorf("the ledger verified:\n%s", got)
+	}
+	other := rows[3][slices.Index(rows[0], "amount")]
+	if err := os.WriteFile(name, bytes.Replace(raw, []byte(","+other+","), []byte(",1.00,"), 1), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	refused(t, fault.Conflict, fmt.Sprintf(`amount: "1.00" here, %q in the book`, other), "verify", name, "--book", book)
 	workbook := filepath.Join(t.TempDir(), "ledger.xlsx")
 	must(t, "", "documents", "--ledger", workbook, "--book", book)
 	f, err := excelize.OpenFile(workbook)

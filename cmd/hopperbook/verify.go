@@ -21,10 +21,10 @@ func verifyCommand() *cli.Command {
 		Name:      "verify",
 		ArgsUsage: "NUMBER|FILE|DIR",
 		Usage:     "hold an issued document, or a folder of season records, against the book: is it whole, is its evidence the same",
-		Description: "Takes the number of a document; or a PDF, HTML or UBL file of it, which bears its number and digest (a CSV bears none) and is held byte\n" +
-			"for byte against what is drawn from the events that the book held when it was issued; or a folder that season --out wrote, whose\n" +
-			"files are held against their manifest. Works the digest of the evidence out anew from the book. Exit status 6 (conflict) where the\n" +
-			"document or the evidence is another one.\n\n" +
+		Description: "Takes the number of a document; or a PDF, HTML or UBL file of it, which bears its number and digest and is held byte for byte against\n" +
+			"what is drawn from the events that the book held when it was issued; or a ledger as CSV, of one document or many, whose rows are held\n" +
+			"against the book's, cell by cell; or a folder that season --out wrote, whose files are held against their manifest.\n" +
+			"Of a document, the digest of its evidence is worked out anew from the book. Exit status 6 (conflict) where anything is another.\n\n" +
 			"Example:\n  hopperbook verify bills/2026-0004.pdf",
 		Flags:  tableFlags(),
 		Action: verifyAction,
@@ -39,7 +39,14 @@ func verifyAction(c *cli.Context) error {
 	if isFolder(arg) {
 		return verifyPack(c, arg)
 	}
-	number, file, err := documentOf(arg)
+	file, err := fileOf(arg)
+	if err != nil {
+		return err
+	}
+	if records, is := ledgerRecords(file); is {
+		return verifyLedger(c, arg, records)
+	}
+	number, err := documentOf(arg, file)
 	if err != nil {
 		return err
 	}
@@ -86,19 +93,27 @@ func holdFile(ctx context.Context, asker office.Asker, a *reports.DocumentAnswer
 	return nil
 }
 
-// documentOf is the document that an argument stands for: its number, or the number
-// in a file's mark, with the file.
-func documentOf(arg string) (schemas.InvoiceNo, []byte, error) {
+// fileOf reads the argument as a file; nil: it is a document's number.
+func fileOf(arg string) ([]byte, error) {
 	raw, err := os.ReadFile(arg)
-	if err != nil {
-		if strings.ContainsAny(arg, `/\`) || strings.Contains(arg, ".") {
-			return "", nil, fault.New("read the document", fault.NotFound, err, "check the file's name, or give the document's number")
-		}
-		return schemas.InvoiceNo(arg), nil, nil
+	if err == nil {
+		return raw, nil
 	}
-	number, _, ok := reports.FindMark(raw)
+	if strings.ContainsAny(arg, `/\`) || strings.Contains(arg, ".") {
+		return nil, fault.New("read the document", fault.NotFound, err, "check the file's name, or give the document's number")
+	}
+	return nil, nil
+}
+
+// documentOf is the document that an argument stands for: its number, or the
+// number in the mark of its file.
+func documentOf(arg string, file []byte) (schemas.InvoiceNo, error) {
+	if file == nil {
+		return schemas.InvoiceNo(arg), nil
+	}
+	number, _, ok := reports.FindMark(file)
 	if !ok {
-		return "", nil, fault.Newf("read "+arg, fault.Input, "it bears no mark of a document of ours", "the PDF, HTML and UBL files of a document bear one; else give the document's number")
+		return "", fault.Newf("read "+arg, fault.Input, "it bears no mark of a document of ours and is no ledger", "the PDF, HTML and UBL files of a document bear one, a ledger is a CSV with the columns in README; else give the document's number")
 	}
-	return number, raw, nil
+	return number, nil
 }
