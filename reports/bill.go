@@ -20,11 +20,21 @@ type BillAnswer struct {
 	Schema  string                `json:"schema"`
 	Issued  bool                  `json:"issued"`
 	Invoice schemas.InvoiceIssued `json:"invoice"` // while not issued, its number is the next one
-	Skipped []string              `json:"skipped"` // jobs left out and why
-	Proof   Proof                 `json:"proof"`
+	// Shared is the invoice of the other customer, where two share the bill.
+	Shared  *schemas.InvoiceIssued `json:"shared,omitempty"`
+	Skipped []string               `json:"skipped"` // jobs left out and why
+	Proof   Proof                  `json:"proof"`
 	// Plan says what would be issued, numbers and days left out: issuing can be
 	// held to it.
 	Plan string `json:"plan"`
+}
+
+// Invoices are the one, or the two that share the bill.
+func (a *BillAnswer) Invoices() []schemas.InvoiceIssued {
+	if a.Shared == nil {
+		return []schemas.InvoiceIssued{a.Invoice}
+	}
+	return []schemas.InvoiceIssued{a.Invoice, *a.Shared}
 }
 
 // Proof is what a document's quantities come from.

@@ -98,6 +98,9 @@ type InvoiceIssued struct {
 	PaymentNote      string         `json:"payment_note,omitempty" rule:"maxlen=500" doc:"how to pay"`
 	DocumentDigest   string         `json:"document_digest,omitempty" rule:"format=sha256" doc:"of the document itself: this data without this field"`
 	AsOf             []string       `json:"as_of,omitempty" rule:"minitems=1 maxitems=10000 elem.maxlen=20000" doc:"what the book held of each source when it was issued, as SOURCE#UPTO,FROM-TO: from no other events is it drawn again"`
+	SharePct         string         `json:"share_pct,omitempty" rule:"format=decimal" doc:"of every line of the bill, where two customers share it"`
+	SharedWith       InvoiceNo      `json:"shared_with,omitempty" rule:"id" doc:"the invoice of the rest"`
+	ShareNotes       []string       `json:"share_notes,omitempty" rule:"minitems=1 maxitems=3000 elem.maxlen=500" doc:"where the two come to other than one invoice would have"`
 }
 
 // InvoiceCredited takes an issued invoice back; same shape.

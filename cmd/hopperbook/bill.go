@@ -24,8 +24,9 @@ func billCommand() *cli.Command {
 		Description: "Shows the plan first: lines, totals, and what is unsure (missing or rejected events, overlaps, rates off, scales not certified).\n" +
 			"Then, unless --dry-run is given, it asks, and issues: the invoice gets the next number of its series and becomes an event with a\n" +
 			"digest of its evidence. It never changes after that; hopperbook credit takes it back. A job is billed once.\n" +
+			"Where two customers share it, each gets an invoice of its part of every line, both issued together or none.\n" +
 			"The contractor (register.contractor), the customer and the agreement are register events.\n\n" +
-			"Examples:\n  hopperbook bill J17 --dry-run\n  hopperbook bill --customer C3 --from 2026-03-01 --to 2026-04-01 --yes --out bills",
+			"Examples:\n  hopperbook bill J17 --dry-run\n  hopperbook bill --customer C3 --from 2026-03-01 --to 2026-04-01 --yes --out bills\n  hopperbook bill J17 --share-with C9 --share 40",
 		Flags: append(tableFlags(),
 			&cli.StringFlag{Name: "customer", Usage: "bill all jobs of `CUSTOMER` whose work ended in the period"},
 			&cli.StringFlag{Name: "from", Usage: "first `DAY` (or RFC 3339 instant) of the period; UTC"},
@@ -35,6 +36,8 @@ func billCommand() *cli.Command {
 			&cli.BoolFlag{Name: "accept-gaps", Usage: "issue though events are known to be missing or not booked; the document says so"},
 			&cli.StringFlag{Name: "series", Usage: "`SERIES` of the number", DefaultText: "the year"},
 			&cli.StringFlag{Name: "day", Usage: "`DAY` on the invoice", DefaultText: "today where the contractor is"},
+			&cli.StringFlag{Name: "share-with", Usage: "`CUSTOMER` who pays a part of every line, on an invoice of its own"},
+			&cli.StringFlag{Name: "share", Usage: "that part, in `PERCENT`"},
 			outFlag(), paperFlag()),
 		Action: billAction,
 	}
@@ -55,13 +58,14 @@ func billAction(c *cli.Context) error {
 			ask.Issue, ask.Expect = really, a.Plan
 			return office.AskJSON(ctx, asker, desk.Bill, ask, &a)
 		},
-		show:     func() error { return showBill(c, a) },
-		document: func() (invoice.Document, error) { return invoice.FromIssued(&a.Invoice) },
+		show:      func() error { return showBill(c, a) },
+		documents: func() ([]invoice.Document, error) { return billed(a) },
 	})
 }
 
 func billParams(c *cli.Context) (p desk.BillParams, err error) {
-	p = desk.BillParams{Customer: schemas.CustomerID(c.String("customer")), AcceptGaps: c.Bool("accept-gaps"), Series: c.String("series"), Day: c.String("day")}
+	p = desk.BillParams{Customer: schemas.CustomerID(c.String("customer")), AcceptGaps: c.Bool("accept-gaps"), Series: c.String("series"), Day: c.String("day"),
+		ShareWith: schemas.CustomerID(c.String("share-with")), SharePct: c.String("share")}
 	if p.Customer == "" {
 		job, err := oneArgument(c, "JOB (or name --customer)")
 		if err != nil {
@@ -101,26 +105,44 @@ func showBill(c *cli.Context, a reports.BillAnswer) error {
 	if c.Bool("json") {
 		return printJSON(c, a)
 	}
-	doc, err := invoice.FromIssued(&a.Invoice)
+	docs, err := billed(a)
 	if err != nil {
 		return err
 	}
 	if c.Bool("csv") {
-		return fault.Wrap("print", render.CSV(c.App.Writer, invoice.Ledger(doc)))
+		return fault.Wrap("print", render.CSV(c.App.Writer, invoice.Ledger(docs...)))
 	}
-	tables := []reports.Table{doc.LineTable(), doc.SourceTable(), doc.TotalTable()}
-	tables[0].Caption = "What it comes to: " + strings.Join(texts(doc.Jobs), ", ") + " for " + doc.Buyer.Name
-	last := &tables[len(tables)-1]
-	last.Notes = append(last.Notes, doc.Notes()...)
-	for _, s := range a.Skipped {
-		last.Notes = append(last.Notes, "Left out: "+s)
-	}
-	for _, t := range tables {
-		if err := render.Text(c.App.Writer, t); err != nil {
-			return fault.Wrap("print", err)
+	for i := range docs {
+		doc := &docs[i]
+		tables := []reports.Table{doc.LineTable(), doc.SourceTable(), doc.TotalTable()}
+		tables[0].Caption = "What it comes to: " + strings.Join(texts(doc.Jobs), ", ") + " for " + doc.Buyer.Name
+		last := &tables[len(tables)-1]
+		last.Notes = append(last.Notes, doc.Notes()...)
+		if i == len(docs)-1 {
+			for _, s := range a.Skipped {
+				last.Notes = append(last.Notes, "Left out: "+s)
+			}
+		}
+		for _, t := range tables {
+			if err := render.Text(c.App.Writer, t); err != nil {
+				return fault.Wrap("print", err)
+			}
 		}
 	}
 	return nil
+}
+
+// billed are the documents of a bill: one, or two that share it.
+func billed(a reports.BillAnswer) ([]invoice.Document, error) {
+	var docs []invoice.Document
+	for _, i := range a.Invoices() {
+		doc, err := invoice.FromIssued(&i)
+		if err != nil {
+			return nil, err
+		}
+		docs = append(docs, doc)
+	}
+	return docs, nil
 }
 
 func texts[T ~string](list []T) []string {

@@ -267,3 +267,17 @@ func TestInvoiceText(t *testing.T) {
 		}
 	}
 }
+
+// Two customers share a bill: two documents in every form, and the ledger has both.
+func TestTwoInvoicesOfOneBill(t *testing.T) {
+	c2 := line("register.customer", "2026-03-02T08:00:00Z", `{"customer":"c2","name":"Tern Trust","country":"NZ"}`)
+	book, out := bookOf(t, billable(1, true, true)+c2+"\n"), t.TempDir()
+	refused(t, fault.Usage, "--share", "bill", "j0000", "--share", "40", "--yes", "--book", book)
+	issued := must(t, "", "bill", "j0000", "--share-with", "c2", "--share", "40", "--yes", "--day", "2026-04-01", "--out", out, "--book", book)
+	if !strings.Contains(issued, "Issued on 2026-04-01: Invoice 2026-0001\nIssued on 2026-04-01: Invoice 2026-0002\n") || !strings.Contains(issued, "This is 60 % of every line; the rest stands on invoice 2026-0002.") {
+		t.Errorf("issued:\n%s", issued)
+	}
+	for _, name := range []string{"2026-0001.pdf", "2026-0002.pdf", "2026-0001.xml", "2026-0002.xml", "2026-0002.html", "2026-0002.csv"} {
+		must(t, "", "verify", filepath.Join(out, name), "--book", book)
+	}
+}

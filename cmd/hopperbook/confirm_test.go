@@ -44,8 +44,8 @@ func TestAQuestionNamesWhatIsIssued(t *testing.T) {
 	if err := confirm(context.Background(), file, &said, "?"); fault.CodeOf(err) != fault.Usage || said.Len() > 0 {
 		t.Errorf("no terminal: %v, %q", err, said.String())
 	}
-	doc := invoice.Document{Number: "2026-0007", Buyer: schemas.BillParty{Name: "Gull farm"}, Bill: rating.Bill{Currency: "KWD"}}
-	if got := question(&doc); got != "Invoice 2026-0007 to Gull farm, 0.000 KWD with tax: issue it? It cannot be changed afterwards." {
+	docs := []invoice.Document{{Number: "2026-0007", Buyer: schemas.BillParty{Name: "Gull farm"}, Bill: rating.Bill{Currency: "KWD"}}}
+	if got := question(docs); got != "Invoice 2026-0007 to Gull farm, 0.000 KWD with tax: issue it? It cannot be changed afterwards." {
 		t.Error(got)
 	}
 }

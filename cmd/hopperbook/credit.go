@@ -44,8 +44,11 @@ func creditAction(c *cli.Context) error {
 			ask.Issue = really
 			return office.AskJSON(ctx, asker, desk.Credit, ask, &a)
 		},
-		show:     func() error { return showCredit(c, a) },
-		document: func() (invoice.Document, error) { return invoice.FromCredited(a.Credit) },
+		show: func() error { return showCredit(c, a) },
+		documents: func() ([]invoice.Document, error) {
+			doc, err := invoice.FromCredited(a.Credit)
+			return []invoice.Document{doc}, err
+		},
 	})
 }
 

@@ -18,11 +18,12 @@ import (
 	"hopperbook/schemas/fault"
 )
 
-// issuing is a document on its way: what it would be, then what it is.
+// issuing is a document on its way, or two that share a bill: what they would be,
+// then what they are.
 type issuing struct {
-	ask      func(ctx context.Context, a office.Asker, really bool) error // plans it, or really issues it
-	show     func() error
-	document func() (invoice.Document, error)
+	ask       func(ctx context.Context, a office.Asker, really bool) error // plans, or really issues
+	show      func() error
+	documents func() ([]invoice.Document, error)
 }
 
 // issue shows the plan, asks, issues and draws. As JSON or CSV only what was
@@ -50,11 +51,11 @@ func issue(c *cli.Context, i issuing) error {
 	if err != nil || dry || yes {
 		return err
 	}
-	doc, err := i.document()
+	docs, err := i.documents()
 	if err != nil {
 		return err
 	}
-	if err := confirm(c.Context, os.Stdin, os.Stderr, question(&doc)); err != nil {
+	if err := confirm(c.Context, os.Stdin, os.Stderr, question(docs)); err != nil {
 		return err
 	}
 	return withAsker(c, func(ctx context.Context, asker office.Asker) error { return i.really(ctx, c, asker, table) })
@@ -64,27 +65,41 @@ func (i *issuing) really(ctx context.Context, c *cli.Context, asker office.Asker
 	if err := i.ask(ctx, asker, true); err != nil {
 		return err
 	}
-	doc, err := i.document()
+	docs, err := i.documents()
 	if err != nil {
 		return err
 	}
 	if dir := c.String("out"); dir != "" {
-		if _, err := paper.Document(ctx, asker, doc.Number, dir, render.Paper(c.String("paper")), logf); err != nil {
-			return fault.Wrap(fmt.Sprintf("%s is issued, but not drawn (hopperbook documents %s --out DIR draws it)", doc.Number, doc.Number), err)
+		for _, doc := range docs {
+			if _, err := paper.Document(ctx, asker, doc.Number, dir, render.Paper(c.String("paper")), logf); err != nil {
+				return fault.Wrap(fmt.Sprintf("%s is issued, but not drawn (hopperbook documents %s --out DIR draws it)", doc.Number, doc.Number), err)
+			}
 		}
 	}
 	if !table {
 		return i.show()
 	}
-	_, err = fmt.Fprintf(c.App.Writer, "\nIssued on %s: %s\n", doc.IssuedOn, doc.Title())
-	return fault.Wrap("print", err)
+	fmt.Fprintln(c.App.Writer)
+	for _, doc := range docs {
+		if _, err = fmt.Fprintf(c.App.Writer, "Issued on %s: %s\n", doc.IssuedOn, doc.Title()); err != nil {
+			return fault.Wrap("print", err)
+		}
+	}
+	return nil
 }
 
-// question names what is about to be issued. The number is the next one: another
+// question names what is about to be issued. A number is the next one: another
 // may take it first.
-func question(d *invoice.Document) string {
-	b := &d.Bill
-	return fmt.Sprintf("%s to %s, %s %s with tax: issue it? It cannot be changed afterwards.", d.Title(), d.Buyer.Name, b.Currency.Text(b.Totals.Gross), b.Currency)
+func question(docs []invoice.Document) string {
+	each, it := make([]string, len(docs)), "it"
+	for i := range docs {
+		d := &docs[i]
+		each[i] = fmt.Sprintf("%s to %s, %s %s with tax", d.Title(), d.Buyer.Name, d.Bill.Currency.Text(d.Bill.Totals.Gross), d.Bill.Currency)
+	}
+	if len(docs) > 1 {
+		it = "both"
+	}
+	return fmt.Sprintf("%s: issue %s? It cannot be changed afterwards.", strings.Join(each, "; "), it)
 }
 
 // confirm asks at a terminal until there is an answer or ctx ends; elsewhere

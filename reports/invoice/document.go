@@ -30,6 +30,9 @@ type Document struct {
 	Digest          string // of the evidence
 	DocumentDigest  string
 	PaymentNote     string
+	SharePct        string // of the bill, in percent; "": all of it
+	SharedWith      schemas.InvoiceNo
+	ShareNotes      []string
 }
 
 // FromIssued makes the document of an issued invoice.
@@ -42,6 +45,7 @@ func FromIssued(e *schemas.InvoiceIssued) (Document, error) {
 		Number: e.Number, IssuedOn: e.IssuedOn, DueOn: e.DueOn, Customer: e.Customer, Jobs: Jobs(e.Job, e.Jobs), From: e.From, To: e.To,
 		Seller: party(e.Seller, ""), Buyer: party(e.Buyer, string(e.Customer)), Bill: b, Evidence: e.Evidence,
 		Digest: e.Digest, DocumentDigest: e.DocumentDigest, PaymentNote: e.PaymentNote,
+		SharePct: e.SharePct, SharedWith: e.SharedWith, ShareNotes: e.ShareNotes,
 	}, nil
 }
 
@@ -118,6 +122,15 @@ func (d *Document) Notes() []string {
 	}
 	if d.Reason != "" {
 		add("Reason: " + d.Reason)
+	}
+	if d.SharePct != "" {
+		add(fmt.Sprintf("This is %s %% of every line; the rest stands on invoice %s.", d.SharePct, d.SharedWith))
+		if len(d.ShareNotes) == 0 {
+			add("The two invoices come to what one would have.")
+		}
+		for _, n := range d.ShareNotes {
+			add("By rounding, " + n)
+		}
 	}
 	for _, t := range d.Bill.Taxes {
 		if t.ExemptReason != "" || t.ExemptCode != "" {

@@ -29,6 +29,9 @@ type BillParams struct {
 	Expect     string `json:"expect,omitempty"` // the plan that was shown; "": whatever it is now
 	Series     string `json:"series,omitempty"` // before the number; "": the year
 	Day        string `json:"day,omitempty"`    // on the document; "": today
+	// ShareWith pays SharePct of every line, in percent, on an invoice of its own.
+	ShareWith schemas.CustomerID `json:"share_with,omitempty"`
+	SharePct  string             `json:"share_pct,omitempty"`
 }
 
 // bill plans, and where asked issues what it planned.
@@ -38,7 +41,7 @@ func (d *Desk) bill(ctx context.Context, params []byte, w io.Writer) error {
 			return a, err
 		}
 		if err = issuable(&a, p); err == nil {
-			err = d.bookDocument(ctx, schemas.TypeInvoiceIssued, a.Invoice)
+			err = bookDocuments(ctx, d, schemas.TypeInvoiceIssued, a.Invoices()...)
 		}
 		a.Issued = err == nil
 		return a, err
@@ -73,31 +76,48 @@ func (l *ledger) plan(p BillParams) (reports.BillAnswer, error) {
 		i.Jobs = jobs
 		i.From, i.To = plan.Work.From.Format(time.RFC3339), plan.Work.To.Add(time.Second).Truncate(time.Second).Format(time.RFC3339)
 	}
-	a.Plan = invoice.IssuedDigest(*i)
-	return a, l.date(i, p, plan.Agreement.PaymentDays)
+	if p.ShareWith != "" || p.SharePct != "" {
+		if err := l.share(&a, &plan.Bill, p); err != nil {
+			return a, err
+		}
+	}
+	for _, i := range a.Invoices() {
+		a.Plan += invoice.IssuedDigest(i)
+	}
+	return a, l.date(&a, p, plan.Agreement.PaymentDays)
 }
 
-// date gives the invoice number, days and its own digest.
-func (l *ledger) date(i *schemas.InvoiceIssued, p BillParams, days *int64) (err error) {
+// date gives each invoice number, days and its own digest.
+func (l *ledger) date(a *reports.BillAnswer, p BillParams, days *int64) error {
 	day, err := l.day("date the invoice", p.Day)
 	if err != nil {
 		return err
 	}
-	i.IssuedOn = day.Format(time.DateOnly)
-	if days != nil {
-		i.DueOn = day.AddDate(0, 0, int(*days)).Format(time.DateOnly)
+	both := []*schemas.InvoiceIssued{&a.Invoice}
+	if a.Shared != nil {
+		both = append(both, a.Shared)
 	}
-	if i.Number, err = l.next(p.Series, i.IssuedOn, ""); err != nil {
-		return err
+	for k, i := range both {
+		i.IssuedOn, i.AsOf = day.Format(time.DateOnly), l.marks
+		if days != nil {
+			i.DueOn = day.AddDate(0, 0, int(*days)).Format(time.DateOnly)
+		}
+		if i.Number, err = l.next(p.Series, i.IssuedOn, "", k+1); err != nil {
+			return err
+		}
 	}
-	i.AsOf = l.marks
-	i.DocumentDigest = invoice.IssuedDigest(*i)
+	if a.Shared != nil {
+		a.Invoice.SharedWith, a.Shared.SharedWith = a.Shared.Number, a.Invoice.Number
+	}
+	for _, i := range both {
+		i.DocumentDigest = invoice.IssuedDigest(*i)
+	}
 	return nil
 }
 
-// next is the number after the highest of its series, credit notes in a series
-// of their own.
-func (l *ledger) next(series, day, mark string) (schemas.InvoiceNo, error) {
+// next is the number so many after the highest of its series, credit notes in a
+// series of their own.
+func (l *ledger) next(series, day, mark string, ahead int) (schemas.InvoiceNo, error) {
 	if series = cmp.Or(series, day[:4]); !validSeries(series) {
 		return "", fault.Newf("number the document", fault.Usage, fmt.Sprintf("%q is no series", series), "use up to 20 letters and digits")
 	}
@@ -116,7 +136,7 @@ func (l *ledger) next(series, day, mark string) (schemas.InvoiceNo, error) {
 	for _, c := range l.credits {
 		take(c.Number)
 	}
-	return schemas.InvoiceNo(fmt.Sprintf("%s%04d", prefix, last+1)), nil
+	return schemas.InvoiceNo(fmt.Sprintf("%s%04d", prefix, last+ahead)), nil
 }
 
 func validSeries(s string) bool {
@@ -135,12 +155,14 @@ func issuable(a *reports.BillAnswer, p BillParams) error {
 	if a.Invoice.Seller == nil {
 		return fault.Newf("issue the invoice", fault.Input, "the book does not say who sends it", "publish a register.contractor event with name, address and tax_id")
 	}
-	doc, err := invoice.FromIssued(&a.Invoice)
-	if err != nil {
-		return err
-	}
-	if breaches := invoice.Check(&doc); len(breaches) > 0 {
-		return fault.Newf("issue the invoice", fault.Input, breaches[0].Rule+": "+breaches[0].Text, "correct the contractor's, the customer's or the agreement's register entry")
+	for _, i := range a.Invoices() {
+		doc, err := invoice.FromIssued(&i)
+		if err != nil {
+			return err
+		}
+		if breaches := invoice.Check(&doc); len(breaches) > 0 {
+			return fault.Newf("issue the invoice", fault.Input, breaches[0].Rule+": "+breaches[0].Text, "correct the contractor's, the customer's or the agreement's register entry")
+		}
 	}
 	for _, c := range a.Invoice.Cautions {
 		if (c.Kind == rating.UnsureGap || c.Kind == rating.UnsureRejected) && !p.AcceptGaps {

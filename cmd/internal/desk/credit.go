@@ -28,7 +28,7 @@ func (d *Desk) credit(ctx context.Context, params []byte, w io.Writer) error {
 	return onLedger(ctx, d, Credit, params, w, func(l *ledger, p CreditParams) (a reports.DocumentAnswer, err error) {
 		c, err := l.creditNote(p)
 		if err == nil && p.Issue {
-			err = d.bookDocument(ctx, schemas.TypeInvoiceCredited, c)
+			err = bookDocuments(ctx, d, schemas.TypeInvoiceCredited, c)
 		}
 		return reports.DocumentAnswer{Schema: reports.SchemaDocument, Kind: "credit_note", Credit: &c, Whole: true, Unchanged: true, Now: c.Digest, Changes: []string{}}, err
 	})
@@ -49,7 +49,7 @@ func (l *ledger) creditNote(p CreditParams) (schemas.InvoiceCredited, error) {
 		return schemas.InvoiceCredited{}, err
 	}
 	day := at.Format(time.DateOnly)
-	number, err := l.next(p.Series, day, creditMark)
+	number, err := l.next(p.Series, day, creditMark, 1)
 	if err != nil {
 		return schemas.InvoiceCredited{}, err
 	}

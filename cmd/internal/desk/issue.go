@@ -40,32 +40,37 @@ func onLedger[P, A any](ctx context.Context, d *Desk, question string, params []
 	return writeUnless(err, w, a)
 }
 
-// bookDocument makes one event of the billing source and commits it; the caller holds
-// d.issuing, so that its sequence is the next one.
-func (d *Desk) bookDocument(ctx context.Context, t schemas.EventType, data any) error {
+// bookDocuments makes an event of the billing source of each and commits them
+// together; the caller holds d.issuing, so that the next sequences are theirs.
+func bookDocuments[D schemas.InvoiceIssued | schemas.InvoiceCredited](ctx context.Context, d *Desk, t schemas.EventType, documents ...D) error {
 	op := "book the " + string(t)
 	marks, err := d.book.Marks(ctx)
 	if err != nil {
 		return err
 	}
-	id := schemas.Identity{Source: billing, Sequence: 1}
+	id := schemas.Identity{Source: billing}
 	if i := slices.IndexFunc(marks, func(m schemas.Mark) bool { return m.Source == billing }); i >= 0 {
-		id.Sequence = marks[i].UpTo + 1
+		id.Sequence = marks[i].UpTo
 		if len(marks[i].Above) > 0 {
 			return fault.Newf(op, fault.Conflict, fmt.Sprintf("events of %s are missing: the numbers given are not known", billing), "publish the whole export of the book they were issued in first")
 		}
 	}
 	now := time.Now().UTC()
-	raw, err := schemas.Write(id, schemas.EventID(ulid.MustNew(ulid.Timestamp(now), ulid.DefaultEntropy()).String()), t, now, data)
-	if err != nil {
-		return err
+	var batch ingest.Batch
+	for _, data := range documents {
+		id.Sequence++
+		raw, err := schemas.Write(id, schemas.EventID(ulid.MustNew(ulid.Timestamp(now), ulid.DefaultEntropy()).String()), t, now, data)
+		if err != nil {
+			return err
+		}
+		e, bad := schemas.Read(raw)
+		if bad != nil {
+			return fault.New(op, fault.Input, bad, "correct the register or agreement it comes from")
+		}
+		batch.Events = append(batch.Events, ingest.Received{Event: e, At: now})
 	}
-	e, bad := schemas.Read(raw)
-	if bad != nil {
-		return fault.New(op, fault.Input, bad, "correct the register or agreement it comes from")
-	}
-	receipt, err := d.book.Commit(ctx, ingest.Batch{Events: []ingest.Received{{Event: e, At: now}}})
-	if err == nil && receipt.Stored != 1 {
+	receipt, err := d.book.Commit(ctx, batch)
+	if err == nil && receipt.Stored != len(documents) {
 		err = fault.Newf(op, fault.Conflict, fmt.Sprintf("%s was in the book already", id), "try again")
 	}
 	return err
@@ -271,6 +276,9 @@ func (l *ledger) grossNow(on *schemas.InvoiceIssued, work *reconcile.Work) (stri
 		return "", fault.Newf("work it out anew", fault.NotFound, "agreement "+string(on.Agreement)+" is not registered", "")
 	}
 	b, err := rating.Rate(l.agreements[agreement], work.Quantities(l.in, nil), tax)
+	if err == nil && on.SharePct != "" {
+		b, err = shareOf(b, on)
+	}
 	if err != nil {
 		return "", err
 	}
