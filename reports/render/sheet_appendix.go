@@ -1,14 +1,11 @@
 package render
 
 import (
-	"bytes"
-	"fmt"
 	"strings"
 
 	"codeberg.org/go-pdf/fpdf"
 
 	"hopperbook/reports"
-	"hopperbook/schemas/fault"
 )
 
 // appendix begins on a page of its own, so that what is sent and paid by stands
@@ -38,12 +35,13 @@ func (p *pdf) pictures(all []reports.Picture, abreast int) error {
 	wide := (p.width - gap*float64(abreast-1)) / float64(abreast)
 	for first := 0; first < len(all); first += abreast {
 		row := all[first:min(first+abreast, len(all))]
-		sizes, highest := make([][2]float64, len(row)), 0.0
+		sizes, names, highest := make([][2]float64, len(row)), make([]string, len(row)), 0.0
 		for i, picture := range row {
-			info := p.RegisterImageOptionsReader(pictureName(p.drawn+first+i), fpdf.ImageOptions{ImageType: "PNG"}, bytes.NewReader(picture.PNG))
-			if err := p.Error(); err != nil {
-				return fault.New("draw a picture", fault.Internal, err, "")
+			name, info, err := p.register(p.drawn+first+i, picture.PNG)
+			if err != nil {
+				return err
 			}
+			names[i] = name
 			scale := min(wide/info.Width(), pageH/2/info.Height())
 			sizes[i] = [2]float64{scale * info.Width(), scale * info.Height()}
 			highest = max(highest, sizes[i][1])
@@ -55,7 +53,7 @@ func (p *pdf) pictures(all []reports.Picture, abreast int) error {
 			p.SetXY(x, y)
 			p.SetFont(pdfFace, "B", pdfSize-0.5)
 			p.MultiCell(wide, pdfLine, p.clipped(picture.Caption, wide), "", "L", false)
-			p.ImageOptions(pictureName(p.drawn+first+i), x, y+caption, sizes[i][0], sizes[i][1], false, fpdf.ImageOptions{ImageType: "PNG"}, 0, "")
+			p.ImageOptions(names[i], x, y+caption, sizes[i][0], sizes[i][1], false, fpdf.ImageOptions{ImageType: "PNG"}, 0, "")
 		}
 		p.SetXY(pdfMargin, y+caption+highest+4)
 		p.SetFont(pdfFace, "", pdfSize)
@@ -74,5 +72,3 @@ func (p *pdf) clipped(text string, wide float64) string {
 	letters := []rune(strings.TrimSpace(lines[0]) + " " + strings.TrimSpace(lines[1]))
 	return string(letters[:len(letters)-1]) + "…"
 }
-
-func pictureName(i int) string { return fmt.Sprintf("picture-%d", i) }
