@@ -84,6 +84,8 @@ func TestBillCreditVerify(t *testing.T) {
 	}
 	refused(t, fault.Usage, "add --yes", "bill", "j0000", "--book", book)
 	refused(t, fault.Usage, "nobody is asked", "bill", "j0000", "--json", "--book", book)
+	refused(t, fault.Usage, "choose a4 or letter", "bill", "j0000", "--yes", "--out", out, "--paper", "a3", "--book", book)
+	refused(t, fault.Usage, "name a folder", "bill", "j0000", "--yes", "--out", os.Args[0], "--book", book)
 	if a := decode[reports.DocumentsAnswer](t, must(t, "", "documents", "--json", "--book", book)); len(a.Documents) != 0 {
 		t.Fatalf("a plan issued %v", a)
 	}

@@ -1,11 +1,9 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"strings"
 
@@ -13,6 +11,7 @@ import (
 
 	"hopperbook/cmd/internal/desk"
 	"hopperbook/cmd/internal/office"
+	"hopperbook/cmd/internal/paper"
 	"hopperbook/reports"
 	"hopperbook/reports/render"
 	"hopperbook/schemas"
@@ -90,19 +89,13 @@ func chartForm(file string) (func(io.Writer, reports.DriftChart) error, error) {
 	return nil, fault.Newf("draw "+file, fault.Usage, "a chart is a PNG or an SVG", "let the file's name end in .png or .svg")
 }
 
-// writeCharts leaves no file behind that is not whole: each is drawn before it
-// is made.
 func writeCharts(file string, charts []reports.DriftChart, draw func(io.Writer, reports.DriftChart) error) error {
 	if len(charts) == 0 {
 		return fault.Newf("draw "+file, fault.NotFound, "there is nothing to draw", "refills with a residual reading make balance intervals, and those a chart")
 	}
 	for i, name := range chartFiles(file, charts) {
-		var b bytes.Buffer
-		if err := draw(&b, charts[i]); err != nil {
-			return fault.Wrap("draw "+name, err)
-		}
-		if err := os.WriteFile(name, b.Bytes(), 0o644); err != nil {
-			return fault.New("write "+name, fault.Usage, err, "name a file in a folder that exists and can be written to")
+		if err := paper.Write(name, func(w io.Writer) error { return draw(w, charts[i]) }); err != nil {
+			return err
 		}
 		logf("drew %s", name)
 	}

@@ -34,6 +34,11 @@ func issue(c *cli.Context, i issuing) error {
 	if !table && !dry && !yes {
 		return fault.Newf("", fault.Usage, "as JSON or CSV nobody is asked, nothing was issued", "add --yes to issue, or --dry-run to look")
 	}
+	if dir := c.String("out"); dir != "" && !dry {
+		if err := paper.Ready(dir, render.Paper(c.String("paper"))); err != nil {
+			return err
+		}
+	}
 	err := withAsker(c, func(ctx context.Context, asker office.Asker) error {
 		if err := i.ask(ctx, asker, false); err != nil {
 			return err

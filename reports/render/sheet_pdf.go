@@ -36,15 +36,30 @@ const (
 	mmPerPoint = 25.4 / 72
 )
 
+// name is what the drawing library calls the paper.
+func (p Paper) name() (string, error) {
+	name, ok := map[Paper]string{"": "A4", A4: "A4", Letter: "Letter"}[p]
+	if !ok {
+		return "", fault.Newf("draw the document", fault.Usage, "there is no paper "+string(p), "choose a4 or letter")
+	}
+	return name, nil
+}
+
+// CheckPaper refuses a paper that is neither A4 nor letter.
+func CheckPaper(p Paper) error {
+	_, err := p.name()
+	return err
+}
+
 // SheetPDF writes a document as PDF. The dates in the file are the
 // sheet's, so that the same sheet gives the same bytes. Letters that the
 // embedded font (DejaVu Sans: Latin, Greek, Cyrillic, Armenian, Georgian and
 // more) does not have are drawn as a box, and the page says that the HTML has
 // them. Refused: a paper that is neither A4 nor letter.
 func SheetPDF(w io.Writer, s reports.Sheet, paper Paper) error {
-	size, ok := map[Paper]string{"": "A4", A4: "A4", Letter: "Letter"}[paper]
-	if !ok {
-		return fault.Newf("draw the document", fault.Usage, "there is no paper "+string(paper), "choose a4 or letter")
+	size, err := paper.name()
+	if err != nil {
+		return err
 	}
 	p, err := newPDF(size, s)
 	if err != nil {

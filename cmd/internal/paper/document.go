@@ -5,7 +5,6 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 
 	"hopperbook/cmd/internal/desk"
@@ -45,8 +44,8 @@ func Document(ctx context.Context, asker office.Asker, number schemas.InvoiceNo,
 	if err != nil {
 		return nil, err
 	}
-	if err := os.MkdirAll(dir, 0o755); err != nil {
-		return nil, fault.New("write the document", fault.Usage, err, "name a folder that can be made and written to")
+	if err := Ready(dir, size); err != nil {
+		return nil, err
 	}
 	if breaches := invoice.CheckUBL(&doc); len(breaches) > 0 {
 		logf("no UBL for %s: %s (%s)", number, breaches[0].Text, breaches[0].Rule)
@@ -140,23 +139,6 @@ func Maps(ctx context.Context, asker office.Asker, done []reconcile.Application,
 			Words: fmt.Sprintf("Map of %s: %s in kg/ha where it landed", name, d.Product)})
 	}
 	return maps, lacking
-}
-
-// Write leaves no file behind that is not whole: it is drawn before it is made.
-func Write(name string, draw func(io.Writer) error) error { return writeAs(name, 0o644, draw) }
-
-// WriteSecret is Write for the owner's eyes alone.
-func WriteSecret(name string, draw func(io.Writer) error) error { return writeAs(name, 0o600, draw) }
-
-func writeAs(name string, mode os.FileMode, draw func(io.Writer) error) error {
-	var b bytes.Buffer
-	if err := draw(&b); err != nil {
-		return fault.Wrap("draw "+name, err)
-	}
-	if err := os.WriteFile(name, b.Bytes(), mode); err != nil {
-		return fault.New("write "+name, fault.Usage, err, "name a file in a folder that exists and can be written to")
-	}
-	return nil
 }
 
 // Sheet draws a sheet as PDF and as HTML into the files that are named; "": none.
