@@ -244,7 +244,7 @@ func (d *Desk) inputAndInvoices(ctx context.Context) (reconcile.Input, []reconci
 	if err != nil {
 		return reconcile.Input{}, nil, 0, err
 	}
-	if count[schemas.TypeInvoiceIssued] == 0 {
+	if count[schemas.TypeInvoiceIssued]+count[schemas.TypeInvoiceCredited] == 0 {
 		in, head, err := d.input(ctx)
 		return in, nil, head, err
 	}
@@ -252,15 +252,21 @@ func (d *Desk) inputAndInvoices(ctx context.Context) (reconcile.Input, []reconci
 	if err != nil {
 		return reconcile.Input{}, nil, 0, err
 	}
-	return l.in, l.changedInvoices(), l.head, nil
+	return l.in, l.findings(), l.head, nil
 }
 
-func (l *ledger) changedInvoices() (found []reconcile.Finding) {
+// findings are invoices whose evidence is another by now, and documents that were
+// issued elsewhere.
+func (l *ledger) findings() (found []reconcile.Finding) {
 	for i := range l.invoices {
 		if row := l.row(&l.invoices[i]); row.State == "changed" {
 			found = append(found, reconcile.Finding{Kind: "invoice_evidence_changed", Text: fmt.Sprintf(
 				"the events that invoice %s comes from are not the same any more: hopperbook verify %s says which; if the amounts differ, hopperbook credit %s and bill again", row.Number, row.Number, row.Number)})
 		}
+	}
+	for _, e := range l.foreign {
+		found = append(found, reconcile.Finding{Kind: "document_issued_elsewhere", Event: e.ID, At: e.Time, Count: 1, Text: fmt.Sprintf(
+			"%s is an %s event, but documents are issued where the book is: it bills and credits nothing; ask who sent it", e.Identity, e.Type)})
 	}
 	return found
 }

@@ -46,6 +46,7 @@ type ledger struct {
 	marks     []string // what the book held, as documents carry it
 	ended     bool     // in.Passes are reconcile.Ends
 	documents []issuedEvent
+	foreign   []schemas.Event // documents that were not issued here
 	invoices  []issued
 	credits   []schemas.InvoiceCredited
 	unsure    []trouble
@@ -240,10 +241,17 @@ func readRegistry(ctx context.Context, v *book.View, only asOf) (registry, error
 }
 
 // readDocuments adds to what was issued by an earlier head what was since: an
-// issued document never changes.
+// issued document never changes. Only what was issued where the book is counts:
+// anybody else's is kept, numbers and credits nothing, and is a finding.
 func (l *ledger) readDocuments(ctx context.Context, v *book.View, was *ledger) error {
-	l.documents = slices.Clone(was.documents)
+	l.documents, l.foreign = slices.Clone(was.documents), slices.Clone(was.foreign)
 	err := v.EventsAfter(ctx, was.head, []schemas.EventType{schemas.TypeInvoiceIssued, schemas.TypeInvoiceCredited}, func(e *schemas.Event) error {
+		if e.Source != billing {
+			name := *e
+			name.Raw, name.Data = nil, ""
+			l.foreign = append(l.foreign, name)
+			return nil
+		}
 		at := issuedEvent{Identity: e.Identity, at: e.Time}
 		var err error
 		if e.Type == schemas.TypeInvoiceIssued {
