@@ -118,6 +118,13 @@ func (a *DocumentAnswer) AsOf() []string {
 	return nil
 }
 
+// Agrees reports whether nothing about it asks for something to be done. The
+// evidence of what was taken back may change.
+func (a *DocumentAnswer) Agrees() bool {
+	back := a.CreditedBy != "" || a.Credit != nil
+	return a.Whole && (a.Unchanged || back) && a.File != FileDiffers
+}
+
 // DocumentsAnswer lists the issued documents.
 type DocumentsAnswer struct {
 	Schema    string        `json:"schema"`

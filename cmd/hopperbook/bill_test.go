@@ -102,6 +102,8 @@ func TestBillCreditVerify(t *testing.T) {
 	refused(t, fault.NotFound, "no such invoice", "credit", "2026-0099", "--reason", "x", "--yes", "--book", book)
 	must(t, "", "credit", "2026-0001", "--reason", "=test", "--yes", "--day", "2026-04-02", "--out", out, "--book", book)
 	refused(t, fault.Conflict, "2026C-0001", "credit", "2026-0001", "--reason", "x", "--yes", "--book", book)
+	refused(t, fault.Usage, "2026-0001 is of 2026-04-01", "bill", "j0000", "--dry-run", "--day", "2026-03-31", "--book", book)
+	refused(t, fault.Usage, "marks credit notes", "bill", "j0000", "--dry-run", "--series", "2026C", "--book", book)
 	must(t, "", "bill", "--customer", "c1", "--from", "2026-03-01", "--to", "2026-04-01", "--yes", "--day", "2026-04-03", "--book", book)
 	a := decode[reports.DocumentsAnswer](t, must(t, "", "documents", "--json", "--book", book))
 	states := []string{}
@@ -245,7 +247,10 @@ func TestBillRefuses(t *testing.T) {
 	refused(t, fault.NotFound, "agreement", "bill", "j0000", "--yes", "--book", bookOf(t, billable(1, true, false)))
 	book := bookOf(t, billable(1, true, true))
 	bad := line("load.weighed", "2026-03-02T08:00:00Z", `{"load":"l2","product":"lime","net_kg":-1,"method":"bucket","machine":"m1"}`)
-	command(t, bad+"\n", "publish", "-", "--book", book) // ends in the rejects
+	command(t, bad+"\n", "publish", "-", "--book", book) // ends in the rejects, and the publisher is told
+	must(t, "", "bill", "j0000", "--dry-run", "--book", book)
+	sent := strings.Replace(bad, "{", `{"specversion":"1.0","id":"01JNB3Q2Q3W4E5R6T7Y8V9B0ZZ","source":"/devices/m1/tablet","sequence":"1","dataschema":"urn:hopperbook:load.weighed/1",`, 1)
+	command(t, sent+"\n", "publish", "-", "--book", book)
 	refused(t, fault.Conflict, "--accept-gaps", "bill", "j0000", "--yes", "--book", book)
 	must(t, "", "bill", "j0000", "--yes", "--accept-gaps", "--book", book)
 }

@@ -63,7 +63,7 @@ func verifyAction(c *cli.Context) error {
 		if err := answerOrTable(c, a, reports.Verified); err != nil {
 			return err
 		}
-		if !a.Whole || !a.Unchanged || a.File == reports.FileDiffers {
+		if !a.Agrees() {
 			return fault.Newf("verify "+string(number), fault.Conflict, "it does not agree with the book", "what differs stands above; hopperbook credit takes an invoice back")
 		}
 		return nil

@@ -84,15 +84,24 @@ func (l *ledger) plan(p BillParams) (reports.BillAnswer, error) {
 	for _, i := range a.Invoices() {
 		a.Plan += invoice.IssuedDigest(i)
 	}
-	return a, l.date(&a, p, plan.Agreement.PaymentDays)
+	return a, l.date(&a, p, &plan)
 }
 
 // date gives each invoice number, days and its own digest.
-func (l *ledger) date(a *reports.BillAnswer, p BillParams, days *int64) error {
-	day, err := l.day("date the invoice", p.Day)
+func (l *ledger) date(a *reports.BillAnswer, p BillParams, plan *reconcile.BillPlan) error {
+	const op = "date the invoice"
+	day, err := l.day(op, p.Day)
 	if err != nil {
 		return err
 	}
+	ended, err := l.dayOf(plan.Work.To)
+	if err != nil {
+		return err
+	}
+	if day.Format(time.DateOnly) < ended {
+		return fault.Newf(op, fault.Usage, fmt.Sprintf("the work ended on %s, after %s", ended, day.Format(time.DateOnly)), "date it on that day or later")
+	}
+	days := plan.Agreement.PaymentDays
 	both := []*schemas.InvoiceIssued{&a.Invoice}
 	if a.Shared != nil {
 		both = append(both, a.Shared)
@@ -116,31 +125,35 @@ func (l *ledger) date(a *reports.BillAnswer, p BillParams, days *int64) error {
 }
 
 // next is the number so many after the highest of its series, credit notes in a
-// series of their own.
+// series of their own. The days of a series go up with its numbers.
 func (l *ledger) next(series, day, mark string, ahead int) (schemas.InvoiceNo, error) {
+	const op = "number the document"
 	if series = cmp.Or(series, day[:4]); !validSeries(series) {
-		return "", fault.Newf("number the document", fault.Usage, fmt.Sprintf("%q is no series", series), "use up to 20 letters and digits")
+		return "", fault.Newf(op, fault.Usage, fmt.Sprintf("%q is no series", series), "use up to 20 letters and digits, the last of them no "+creditMark+", which marks credit notes")
 	}
-	prefix, last := series+mark+"-", 0
-	take := func(n schemas.InvoiceNo) {
+	prefix, last, lastDay := series+mark+"-", 0, ""
+	take := func(n schemas.InvoiceNo, on string) {
 		var k int
 		if rest, ok := strings.CutPrefix(string(n), prefix); ok {
 			if _, err := fmt.Sscanf(rest, "%d", &k); err == nil && fmt.Sprintf("%04d", k) == rest {
-				last = max(last, k)
+				last, lastDay = max(last, k), max(lastDay, on)
 			}
 		}
 	}
 	for _, i := range l.invoices {
-		take(i.Number)
+		take(i.Number, i.IssuedOn)
 	}
 	for _, c := range l.credits {
-		take(c.Number)
+		take(c.Number, c.IssuedOn)
+	}
+	if day < lastDay {
+		return "", fault.Newf(op, fault.Usage, fmt.Sprintf("%s%04d is of %s, after %s", prefix, last, lastDay, day), "date it on that day or later, or give it another --series")
 	}
 	return schemas.InvoiceNo(fmt.Sprintf("%s%04d", prefix, last+ahead)), nil
 }
 
 func validSeries(s string) bool {
-	ok := len(s) > 0 && len(s) <= 20
+	ok := len(s) > 0 && len(s) <= 20 && !strings.HasSuffix(s, creditMark)
 	for _, r := range s {
 		ok = ok && (r >= '0' && r <= '9' || r >= 'A' && r <= 'Z' || r >= 'a' && r <= 'z')
 	}

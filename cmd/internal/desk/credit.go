@@ -2,6 +2,7 @@ package desk
 
 import (
 	"context"
+	"fmt"
 	"io"
 	"time"
 
@@ -49,6 +50,9 @@ func (l *ledger) creditNote(p CreditParams) (schemas.InvoiceCredited, error) {
 		return schemas.InvoiceCredited{}, err
 	}
 	day := at.Format(time.DateOnly)
+	if day < i.IssuedOn {
+		return schemas.InvoiceCredited{}, fault.Newf(op, fault.Usage, fmt.Sprintf("the invoice is of %s, after %s", i.IssuedOn, day), "date the credit note on that day or later")
+	}
 	number, err := l.next(p.Series, day, creditMark, 1)
 	if err != nil {
 		return schemas.InvoiceCredited{}, err

@@ -7,6 +7,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"hopperbook/ingest/book"
@@ -282,7 +283,8 @@ func (l *ledger) readDocuments(ctx context.Context, v *book.View, was *ledger) e
 	return err
 }
 
-// troubles are the known gaps and what was kept without being booked.
+// troubles are the known gaps and what a device sent that is kept without being
+// booked. Who published a file was told at once what is not booked of it.
 func (l *ledger) troubles(ctx context.Context, v *book.View) error {
 	gaps, err := v.Gaps(ctx)
 	if err != nil {
@@ -294,14 +296,14 @@ func (l *ledger) troubles(ctx context.Context, v *book.View) error {
 	}
 	kept, err := v.Troubles(ctx, false)
 	for _, t := range kept {
-		if t.Kind == book.TroubleClock || t.Repaired {
-			continue
-		}
 		device, _ := t.Source.Device()
 		if d, ok := schemas.SubjectDevice(t.Subject); ok {
 			device = d
 		}
-		l.unsure = append(l.unsure, trouble{device, rating.Unsure{Kind: rating.UnsureRejected, Text: fmt.Sprintf("an event of %s is kept and not booked: %s", cmp.Or(string(device), "an unknown device"), t.Detail)}})
+		if t.Kind == book.TroubleClock || t.Repaired || strings.HasPrefix(string(device), "_") {
+			continue
+		}
+		l.unsure = append(l.unsure, trouble{device, rating.Unsure{Kind: rating.UnsureRejected, Text: fmt.Sprintf("an event of %s could not be booked", cmp.Or(string(device), "an unknown device"))}})
 	}
 	return err
 }
@@ -349,8 +351,8 @@ func (l *ledger) unsureOf(w *reconcile.Work) (out []rating.Unsure) {
 	return out
 }
 
-// today is the day in the contractor's time zone; UTC where it names none.
-func (l *ledger) today(now time.Time) (string, error) {
+// dayOf is the day in the contractor's time zone; UTC where it names none.
+func (l *ledger) dayOf(at time.Time) (string, error) {
 	name := "UTC"
 	if l.contractor != nil {
 		name = cmp.Or(l.contractor.TimeZone, name)
@@ -359,20 +361,23 @@ func (l *ledger) today(now time.Time) (string, error) {
 	if err != nil {
 		return "", fault.New("read the contractor's time zone", fault.Input, err, "register the contractor again with an IANA name, like Europe/Vienna")
 	}
-	return now.In(zone).Format(time.DateOnly), nil
+	return at.In(zone).Format(time.DateOnly), nil
 }
+
+// The years that documents are dated in.
+const firstYear, lastYear = 2000, 2999
 
 // day is the one asked for; "": today.
 func (l *ledger) day(op, asked string) (time.Time, error) {
 	if asked == "" {
 		var err error
-		if asked, err = l.today(time.Now()); err != nil {
+		if asked, err = l.dayOf(time.Now()); err != nil {
 			return time.Time{}, err
 		}
 	}
 	at, err := time.Parse(time.DateOnly, asked)
-	if err != nil {
-		return at, fault.Newf(op, fault.Usage, asked+" is no day", "write it like 2026-03-01")
+	if err != nil || at.Year() < firstYear || at.Year() > lastYear {
+		return at, fault.Newf(op, fault.Usage, asked+" is no day of a document", "write it like 2026-03-01")
 	}
 	return at, nil
 }
