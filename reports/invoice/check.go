@@ -2,6 +2,7 @@ package invoice
 
 import (
 	"fmt"
+	"regexp"
 	"strings"
 
 	"hopperbook/reconcile/rating"
@@ -32,9 +33,11 @@ func Check(d *Document) []rating.Breach {
 //     two decimals, which three-decimal currencies do not keep
 //   - BR-09, BR-11, BR-CL-14: the parties' countries, of ISO 3166-1
 //   - BR-CL-17, BR-CL-18: tax categories; BR-CL-23: unit codes
+//   - BR-CL-22: a code of exemption has the form of the VATEX list, which grows
 //   - BR-CO-09: tax numbers begin with a country's code (or EL)
 //   - BR-CO-25: what is to be paid has a due day or terms
-//   - BR-CO-26: the seller has a tax number or a number in a register
+//   - BR-CO-26: the seller has a tax number or a number in a register; outside
+//     the scope of tax the latter, as tax numbers must not stand there
 //   - BR-S-02 and its like: taxed, zero-rated and exempt lines need the
 //     seller's tax number; BR-AE-02: reverse charge the buyer's too
 //   - BR-E-10, BR-AE-10, BR-O-10: a reason of exemption
@@ -51,7 +54,7 @@ func CheckUBL(d *Document) []rating.Breach {
 		c.need("BR-CO-09", p.TaxID == "" || prefixed(p.TaxID), "the tax number %q of %s does not begin with a country's code", p.TaxID, p.Name)
 	}
 	c.need("BR-CO-25", d.Credit || !d.Bill.Totals.Gross.IsPositive() || d.DueOn != "" || d.PaymentNote != "", "the document says neither when it is due nor how it is paid")
-	c.need("BR-CO-26", d.Seller.TaxID != "" || d.Seller.LegalID != "", "the seller has neither a tax number nor a number in a register")
+	c.need("BR-CO-26", taxNumbers(&d.Bill) && d.Seller.TaxID != "" || d.Seller.LegalID != "", "the seller has no number in a register (legal_id) and no tax number that may stand on it")
 	for i := range d.Bill.Lines {
 		code := d.Bill.Lines[i].UnitCode
 		c.need("BR-CL-23", known23(code), "line %d has unit code %q", i+1, code)
@@ -76,6 +79,7 @@ func (c *checker) need(rule string, ok bool, format string, args ...any) {
 func (c *checker) tax(t rating.Tax) {
 	seller, buyer := c.d.Seller.TaxID != "", c.d.Buyer.TaxID != "" || c.d.Buyer.LegalID != ""
 	reason := t.ExemptCode != "" || t.ExemptReason != ""
+	c.need("BR-CL-22", t.ExemptCode == "" || vatex.MatchString(t.ExemptCode), "%q is no code of exemption: they are like VATEX-EU-132; words belong into exempt_reason", t.ExemptCode)
 	switch t.Category {
 	case schemas.TaxStandard, schemas.TaxZero:
 		c.need("BR-"+t.Category+"-02", seller, "tax category %s needs the seller's tax number", t.Category)
@@ -91,6 +95,14 @@ func (c *checker) tax(t rating.Tax) {
 	default:
 		c.need("BR-CL-18", false, "%q is no tax category", t.Category)
 	}
+}
+
+var vatex = regexp.MustCompile(`^VATEX-[A-Z]{2}-[0-9A-Z]+(-[0-9A-Z]+)*$`)
+
+// taxNumbers reports whether a document of the bill may bear tax numbers (BR-O-02 and
+// its like).
+func taxNumbers(b *rating.Bill) bool {
+	return len(b.Taxes) == 0 || b.Taxes[0].Category != schemas.TaxOutOfScope
 }
 
 func known23(code string) bool {

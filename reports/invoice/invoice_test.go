@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/csv"
 	"encoding/json"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -161,6 +162,7 @@ func TestRules(t *testing.T) {
 		"BR-CO-15": func(d *invoice.Document) { d.Bill.Totals.Gross = dec("1") }, "BR-CO-17": func(d *invoice.Document) { d.Bill.Taxes[0].Amount = dec("1") },
 		"BR-CO-25": func(d *invoice.Document) { d.DueOn, d.PaymentNote = "", "" },
 		"BR-CO-26": func(d *invoice.Document) { d.Seller.TaxID, d.Seller.LegalID = "", "" },
+		"BR-CL-22": func(d *invoice.Document) { d.Bill.Taxes[1].ExemptCode = "FOO BAR" },
 		"BR-S-02":  func(d *invoice.Document) { d.Seller.TaxID = "" }, "BR-E-02": func(d *invoice.Document) { d.Seller.TaxID = "" },
 		"BR-AE-02": func(d *invoice.Document) { d.Bill.Taxes[1].Category, d.Buyer.TaxID = "AE", "" },
 		"BR-E-10":  func(d *invoice.Document) { d.Bill.Taxes[1].ExemptCode, d.Bill.Taxes[1].ExemptReason = "", "" },
@@ -183,6 +185,21 @@ func TestRules(t *testing.T) {
 		if _, err := invoice.UBL(&d); fault.CodeOf(err) != fault.Input || !strings.Contains(err.Error(), rule) {
 			t.Errorf("%s: %v", rule, err)
 		}
+	}
+}
+
+// Outside the scope of tax no tax number is written, so that the seller needs
+// another.
+func TestASellerOutsideTheScopeOfTax(t *testing.T) {
+	d, _ := documents(t, agreements()["mixed"])
+	d.Bill.Taxes = d.Bill.Taxes[:1]
+	d.Bill.Taxes[0].Category, d.Bill.Taxes[0].ExemptReason = schemas.TaxOutOfScope, "outside"
+	rule := func(b rating.Breach) bool { return b.Rule == "BR-CO-26" }
+	if d.Seller.TaxID == "" || d.Seller.LegalID == "" || slices.ContainsFunc(invoice.CheckUBL(&d), rule) {
+		t.Fatalf("before: %v", invoice.CheckUBL(&d))
+	}
+	if d.Seller.LegalID = ""; !slices.ContainsFunc(invoice.CheckUBL(&d), rule) {
+		t.Errorf("a seller without a number: %v", invoice.CheckUBL(&d))
 	}
 }
 

@@ -116,7 +116,7 @@ func (w *writer) amount(v decimal.Decimal) ublAmount {
 // the tax (BR-O-02).
 func (w *writer) party(p schemas.BillParty) ublPartyBody {
 	body := ublPartyBody{Address: address(p), Entity: ublEntity{p.Name, p.LegalID}}
-	if p.TaxID != "" && w.b.Taxes[0].Category != schemas.TaxOutOfScope {
+	if p.TaxID != "" && taxNumbers(&w.b) {
 		body.Tax = &ublPartyTax{p.TaxID, vat()}
 	}
 	if p.Phone != "" || p.Email != "" {
