@@ -114,7 +114,11 @@ func showBill(c *cli.Context, a reports.BillAnswer) error {
 	}
 	for i := range docs {
 		doc := &docs[i]
-		tables := []reports.Table{doc.LineTable(), doc.SourceTable(), doc.TotalTable()}
+		tables := []reports.Table{doc.LineTable()}
+		if sources := doc.SourceTable(); len(sources.Rows) > 0 {
+			tables = append(tables, sources)
+		}
+		tables = append(tables, doc.TotalTable())
 		tables[0].Caption = "What it comes to: " + strings.Join(texts(doc.Jobs), ", ") + " for " + doc.Buyer.Name
 		last := &tables[len(tables)-1]
 		last.Notes = append(last.Notes, doc.Notes()...)
