@@ -173,8 +173,8 @@ func recordActions(t *testing.T, path string) []cutAction {
 }
 
 // parseActions reads the log: "PID call(FD<path>, args) = result", where a
-// call that another thread interrupts has a second line with its result. A
-// write counts from its first line on, a sync from its result on.
+// call that another thread interrupts has a second line with its result, from
+// which on it counts.
 func parseActions(log, path string) ([]cutAction, error) {
 	var all []cutAction
 	half := map[string]string{} // by thread
@@ -182,7 +182,7 @@ func parseActions(log, path string) ([]cutAction, error) {
 		pid, call, _ := strings.Cut(strings.TrimSpace(line), " ")
 		call = strings.TrimSpace(call)
 		if started, ok := strings.CutSuffix(call, "<unfinished ...>"); ok {
-			half[pid] = started
+			half[pid] = strings.TrimRight(started, " ")
 			continue
 		}
 		if strings.HasPrefix(call, "<...") {
@@ -383,5 +383,18 @@ func checkCut(t *testing.T, path string, want []standing) {
 	})
 	if err != nil {
 		t.Error(err)
+	}
+}
+
+// A call that another thread interrupts is read like one that nobody did.
+func TestALogWithAnInterruptedCallIsRead(t *testing.T) {
+	const file = `\x6f`
+	whole := `7 pwrite64(3<` + file + `>, "\x61\x62", 2, 4096) = 2` + "\n"
+	halves := `7 pwrite64(3<` + file + `>, "\x61\x62", 2, 4096 <unfinished ...>` + "\n" + `8 fsync(3<` + file + `>) = 0` + "\n" + `7 <... pwrite64 resumed>)           = 2` + "\n"
+	for log, actions := range map[string]int{whole: 1, halves: 2} {
+		got, err := parseActions(log, "o")
+		if err != nil || len(got) != actions || got[actions-1].kind != "write" || got[actions-1].at != 4096 || string(got[actions-1].data) != "ab" {
+			t.Errorf("%+v, %v of\n%s", got, err, log)
+		}
 	}
 }
