@@ -1,7 +1,6 @@
 package render
 
 import (
-	"fmt"
 	"image"
 	"image/color"
 	"image/draw"
@@ -12,6 +11,7 @@ import (
 
 	"hopperbook/reconcile/applied"
 	"hopperbook/reports"
+	"hopperbook/schemas/unit"
 )
 
 // The page, in pixels.
@@ -257,7 +257,7 @@ func (c *canvas) scaleBar(x, y int, v view) {
 		c.frame(r, ink(20))
 	}
 	c.text(c.plain, x, y-8, "0")
-	end := fmt.Sprintf("%g m", lengthM)
+	end := unit.Plain(lengthM, 1) + " m"
 	c.text(c.plain, x+int(lengthM*v.pxPerM)-width(c.plain, end)/2, y-8, end)
 }
 
