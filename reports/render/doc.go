@@ -7,7 +7,7 @@
 //
 // Does not own: what is shown and in which words (reports), what a cell got (reconcile/applied).
 //
-// A PDF's dates are the view model's, its fonts are embedded, and a letter they lack is a box; an HTML
+// A PDF's dates are the view model's, its fonts are embedded, and a letter they lack or that runs from right to left is a box; an HTML
 // page needs nothing else and takes text from outside as text.
 //
 // Invariants: a text table has one line a row and no colour; CSV text that a

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"unicode"
 
 	"codeberg.org/go-pdf/fpdf"
 	"github.com/go-fonts/dejavu/dejavusans"
@@ -39,8 +40,8 @@ const (
 // SheetPDF writes a document as PDF. The dates in the file are the
 // sheet's, so that the same sheet gives the same bytes. Letters that the
 // embedded font (DejaVu Sans: Latin, Greek, Cyrillic, Armenian, Georgian and
-// more) does not have are drawn as a box, and the page says that the HTML has
-// them. Refused: a paper that is neither A4 nor letter.
+// more) does not have, and those of scripts written from right to left, are drawn
+// as a box, and the page says that the HTML has them. Refused: a paper that is neither A4 nor letter.
 func SheetPDF(w io.Writer, s reports.Sheet, paper Paper) error {
 	size, ok := map[Paper]string{"": "A4", A4: "A4", Letter: "Letter"}[paper]
 	if !ok {
@@ -111,12 +112,18 @@ func newPDF(size string, s reports.Sheet) (*pdf, error) {
 	return p, nil
 }
 
-// drawable is text the font has letters for, on one line.
+// drawable is text on one line, with boxes for letters that cannot be drawn.
 func (p *pdf) drawable(text string) string {
 	const box = '\u25A1'
 	return strings.Map(func(r rune) rune {
-		if r < ' ' || r == 0x7F {
+		switch {
+		case r < ' ' || r == 0x7F:
 			return ' '
+		case unicode.Is(unicode.Bidi_Control, r):
+			return -1 // turns nothing here
+		case toTheLeft(r):
+			p.lacking = true
+			return box
 		}
 		if i, err := p.font.GlyphIndex(&p.buffer, r); err != nil || i == 0 || r > 0xFFFF {
 			p.lacking = true
@@ -126,12 +133,19 @@ func (p *pdf) drawable(text string) string {
 	}, text)
 }
 
+// toTheLeft are the letters and marks of scripts that are written from right to left. The font
+// has some, but without shaping and in the wrong order they would be other words.
+// Their digits run to the right like all digits.
+func toTheLeft(r rune) bool {
+	return (r >= 0x0590 && r <= 0x08FF || r >= 0xFB1D && r <= 0xFDFF || r >= 0xFE70 && r <= 0xFEFC) && !unicode.IsDigit(r)
+}
+
 func (p *pdf) foot(words string) {
 	p.SetY(-pdfFoot + 4)
 	p.SetFont(pdfFace, "", 7)
 	p.SetTextColor(90, 90, 90)
 	if p.lacking {
-		words += " A box stands for a letter this font lacks; the HTML form has it."
+		words += " A box stands for a letter this form cannot draw; the HTML form has it."
 	}
 	y := p.GetY()
 	p.MultiCell(p.width-20, 3.2, p.drawable(words), "", "L", false)
