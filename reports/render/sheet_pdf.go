@@ -3,6 +3,7 @@ package render
 import (
 	"bytes"
 	"fmt"
+	"image"
 	"io"
 	"strings"
 	"unicode"
@@ -12,6 +13,7 @@ import (
 	"github.com/go-fonts/dejavu/dejavusansbold"
 	"golang.org/x/image/font/sfnt"
 
+	"hopperbook/reconcile/applied"
 	"hopperbook/reports"
 	"hopperbook/schemas/fault"
 )
@@ -58,7 +60,7 @@ func SheetPDF(w io.Writer, s reports.Sheet, paper Paper) error {
 	for _, t := range s.Tables {
 		p.table(t)
 	}
-	if err := p.pictures(s.Pictures, min(3, max(2, len(s.Pictures)))); err != nil {
+	if err := p.pictures(s.Pictures, min(3, len(s.Pictures)), p.listHigh(s.Remarks)+p.listHigh(s.Cautions)+1); err != nil {
 		return err
 	}
 	p.list("Remarks", s.Remarks)
@@ -78,11 +80,13 @@ func SheetPDF(w io.Writer, s reports.Sheet, paper Paper) error {
 // pdf is a document with the page's habits.
 type pdf struct {
 	*fpdf.Fpdf
-	width   float64 // between the margins
-	font    *sfnt.Font
-	buffer  sfnt.Buffer
-	drawn   int  // pictures so far
-	lacking bool // a letter was drawn as a box
+	width    float64 // between the margins
+	font     *sfnt.Font
+	buffer   sfnt.Buffer
+	drawn    int // pictures so far
+	swatches [applied.Classes + 1]*image.RGBA
+	widths   map[int]bool // of pictures so far, in pixels
+	lacking  bool         // a letter was drawn as a box
 }
 
 func newPDF(size string, s reports.Sheet) (*pdf, error) {
@@ -236,6 +240,17 @@ func (p *pdf) charts(charts []reports.Chart) {
 	}
 	p.SetXY(pdfMargin, y+high+4)
 	p.SetFont(pdfFace, "", pdfSize)
+}
+
+// listHigh is the room a list takes.
+func (p *pdf) listHigh(words []string) (mm float64) {
+	for _, w := range words {
+		mm += pdfLine * float64(len(p.SplitText(p.drawable(w), p.width-4)))
+	}
+	if mm > 0 {
+		mm += 6.4 + 3
+	}
+	return mm
 }
 
 func (p *pdf) list(heading string, words []string) {
