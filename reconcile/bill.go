@@ -11,6 +11,7 @@ import (
 	"hopperbook/reconcile/rating"
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
+	"hopperbook/schemas/unit"
 )
 
 // BillAsk says what is to be billed: one job, or all of a customer's jobs whose
@@ -224,7 +225,7 @@ func (w *Work) unsure(policy Policy) (out []rating.Unsure) {
 			say(rating.UnsureOverlap, "%s: %.2f ha of %.2f ha were spread more than once", where, twice/1e4, a.CoveredM2/1e4)
 		}
 		if off := a.FieldRateKgHa/a.SetRateKgHa - 1; a.SetRateKgHa > 0 && math.Abs(off) > tolerance {
-			say(rating.UnsureRate, "%s: %.4g kg/ha were given (95 %%: %.4g to %.4g), %.4g asked for", where, a.FieldRateKgHa, a.FieldRateLow, a.FieldRateHigh, a.SetRateKgHa)
+			say(rating.UnsureRate, "%s: %s kg/ha were given (95 %%: %s to %s), %s asked for", where, unit.Plain(a.FieldRateKgHa, 4), unit.Plain(a.FieldRateLow, 4), unit.Plain(a.FieldRateHigh, 4), unit.Plain(a.SetRateKgHa, 4))
 		}
 		if a.Open {
 			say("open", "%s: part of the mass is estimated, no reading has closed the last load", where)

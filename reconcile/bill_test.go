@@ -216,3 +216,18 @@ func TestABillIsTheSameInAnyOrder(t *testing.T) {
 		t.Errorf("got %+v\nwant %+v", got, want)
 	}
 }
+
+// A caution stands in the bill's event for good: its figures are plain, however heavy the rate.
+func TestARateThatIsOffIsSaidInPlainFigures(t *testing.T) {
+	w := Work{Done: []Application{{Field: Field{Name: "Flat", SetRateKgHa: 10000, FieldRateKgHa: 12345.4, FieldRateLow: 9999.6, FieldRateHigh: 14000}},
+		{Field: Field{Name: "Hill", SetRateKgHa: 187.5, FieldRateKgHa: 61.254, FieldRateLow: 0.000123, FieldRateHigh: 2416.3}}}}
+	for i := range w.Done {
+		w.Done[i].Product = "gypsum"
+	}
+	got := w.unsure(Policy{})
+	for i, want := range []string{"Flat, gypsum: 12345 kg/ha were given (95 %: 10000 to 14000), 10000 asked for", "Hill, gypsum: 61.25 kg/ha were given (95 %: 0.000123 to 2416), 187.5 asked for"} {
+		if len(got) != 2 || got[i].Text != want {
+			t.Errorf("%v, want %s", got, want)
+		}
+	}
+}

@@ -9,6 +9,7 @@ import (
 
 	"hopperbook/reconcile/calibration"
 	"hopperbook/schemas"
+	"hopperbook/schemas/unit"
 )
 
 // The schema names of the calibration's answers.
@@ -167,7 +168,7 @@ func CalibrateCatch(a CatchAnswer) Table {
 	return t
 }
 
-func plain(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
+func plain(v float64) string { return unit.Plain(v, 6) }
 
 // CalibrateGate is the table of the gates to set, or of the curves' points
 // where no rate was asked for.

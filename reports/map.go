@@ -253,7 +253,7 @@ type LegendLine struct{ Share, Rate, Area string }
 // Sheet is the words of a drawn map.
 func (a MapAnswer) Sheet() MapSheet {
 	s := MapSheet{Title: a.title(), Scale: "Share of the " + a.reference(), Band: "Hatched: outside 80 to 120 %", Figures: a.figures(), Caution: a.caution()}
-	if a.ExcludedM2 > 0 {
+	if a.ExcludedM2 > 0 || a.Grid != nil && len(a.Grid.Exclusion) > 0 { // they are drawn beside the field too
 		s.Exclusion = "not to be spread (exclusion area)"
 	}
 	for c := range applied.Classes {

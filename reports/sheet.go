@@ -28,13 +28,13 @@ type Sheet struct {
 type Appendix struct {
 	Title    string
 	Tables   []Table
-	Pictures []Picture // two side by side
+	Pictures []Picture
 	Notes    []string
 }
 
-// Picture is a PNG with the words that stand for it.
+// Picture is a map, with its cells, and the words that stand for it.
 type Picture struct {
-	PNG     []byte
+	Map     MapAnswer
 	Words   string
 	Caption string
 }

@@ -7,6 +7,8 @@ import (
 	"unicode/utf8"
 
 	"github.com/tidwall/gjson"
+
+	"hopperbook/schemas/unit"
 )
 
 // Violation is one broken rule of the contract.
@@ -174,9 +176,9 @@ func (c *checker) numberFail(r *Rule, v gjson.Result, at string) bool {
 	case math.IsInf(v.Num, 0):
 		return c.fail(at, "finite", "must be finite, is %s", v.Raw)
 	case v.Num < r.Min:
-		return c.fail(at, "minimum", "must be at least %v, is %s", r.Min, v.Raw)
+		return c.fail(at, "minimum", "must be at least %s, is %s", unit.Whole(r.Min), v.Raw)
 	case v.Num > r.Max:
-		return c.fail(at, "maximum", "must be at most %v, is %s", r.Max, v.Raw)
+		return c.fail(at, "maximum", "must be at most %s, is %s", unit.Whole(r.Max), v.Raw)
 	}
 	return c.fail(at, "type", "must be a whole number, is %s", v.Raw)
 }

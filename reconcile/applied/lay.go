@@ -75,7 +75,7 @@ func Lay(in Input) (Map, error) {
 	r := newRaster(box.cols, box.rows)
 	l := newLayer(in, box, r)
 	if steps := l.steps(in.Pieces); steps > maxSteps {
-		return Map{}, fault.Newf("lay the map", fault.Input, fmt.Sprintf("%d pieces of driving cross about %.1g cells", len(in.Pieces), steps), "choose a larger cell with --cell")
+		return Map{}, fault.Newf("lay the map", fault.Input, fmt.Sprintf("%d pieces of driving cross about %s cells", len(in.Pieces), unit.Plain(steps, 1)), "choose a larger cell with --cell")
 	}
 	for from := 0; from < len(in.Pieces); {
 		to := from + 1
@@ -152,7 +152,7 @@ func (in Input) extent() (extent, error) {
 	e := cellsOf(b, in.CellM)
 	if cells := float64(e.cols) * float64(e.rows); cells > MaxCells {
 		return e, fault.Newf("lay the map", fault.Input, fmt.Sprintf("%d by %d cells of %v m are too many", e.cols, e.rows, in.CellM),
-			fmt.Sprintf("choose a larger cell: --cell %.2g would do", math.Ceil(in.CellM*math.Sqrt(cells/MaxCells)*1.02)))
+			fmt.Sprintf("choose a larger cell: --cell %.0f would do", math.Ceil(in.CellM*math.Sqrt(cells/MaxCells)*1.02)))
 	}
 	return e, nil
 }

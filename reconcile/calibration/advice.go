@@ -97,8 +97,8 @@ func (a *GateAdvice) beyond(f *findings, end GatePoint, slope float64, side stri
 	a.Extrapolated = true
 	gate := end.GateMm + (a.Flow-end.Fitted)/slope
 	if math.Abs(gate-end.GateMm) > reachPct/100.0*end.GateMm {
-		f.add(OutOfRange, "%.4g kg/ha is %s what the tested openings (%g to %g mm) give, %.4g to %.4g kg/ha, by too much to name a gate: make a catch test nearer to it",
-			a.RateKgHa, side, a.TestedFromMm, a.TestedToMm, a.LowestKgHa, a.HighestKgHa)
+		f.add(OutOfRange, "%s kg/ha is %s what the tested openings (%g to %g mm) give, %s to %s kg/ha, by too much to name a gate: make a catch test nearer to it",
+			unit.Plain(a.RateKgHa, 4), side, a.TestedFromMm, a.TestedToMm, unit.Plain(a.LowestKgHa, 4), unit.Plain(a.HighestKgHa, 4))
 		return
 	}
 	a.GateMm = &gate

@@ -172,7 +172,7 @@ func LinearSetting(setting, measuredKgHa, wantedKgHa float64) float64 {
 func StatedMean(statedKg float64, repeatsKg []float64) []Finding {
 	var f findings
 	if mean := newRepeats(repeatsKg).mean; len(repeatsKg) > 0 && math.Abs(statedKg-mean) > 0.005*mean {
-		f.add(MeanDisagrees, "the test states %.4g kg, its repeats have a mean of %.4g kg: the repeats are used", statedKg, mean)
+		f.add(MeanDisagrees, "the test states %s kg, its repeats have a mean of %s kg: the repeats are used", unit.Plain(statedKg, 4), unit.Plain(mean, 4))
 	}
 	return f
 }

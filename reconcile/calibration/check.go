@@ -9,6 +9,7 @@ import (
 
 	"hopperbook/schemas"
 	"hopperbook/schemas/fault"
+	"hopperbook/schemas/unit"
 )
 
 // Check is one item of a machine check, as it was noted.
@@ -120,11 +121,11 @@ func (l CheckLimit) judge(c Check) CheckState {
 	why := ""
 	switch {
 	case c.LimitHigh != nil && c.Value > *c.LimitHigh:
-		why = fmt.Sprintf("%g %s is over %g by the machine's own table", c.Value, c.Unit, *c.LimitHigh)
+		why = fmt.Sprintf("%s %s is over %s by the machine's own table", unit.Whole(c.Value), c.Unit, unit.Whole(*c.LimitHigh))
 	case c.LimitLow != nil && c.Value < *c.LimitLow:
-		why = fmt.Sprintf("%g %s is under %g by the machine's own table", c.Value, c.Unit, *c.LimitLow)
+		why = fmt.Sprintf("%s %s is under %s by the machine's own table", unit.Whole(c.Value), c.Unit, unit.Whole(*c.LimitLow))
 	case l.High != nil && l.over(c):
-		why = fmt.Sprintf("%g %s is over %g %s", c.Value, c.Unit, *l.High, l.Unit)
+		why = fmt.Sprintf("%s %s is over %s %s", unit.Whole(c.Value), c.Unit, unit.Whole(*l.High), l.Unit)
 	case !c.Pass:
 		why = "noted as failed"
 	default:

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"hopperbook/schemas"
+	"hopperbook/schemas/unit"
 )
 
 // reachPct is how far beyond the tested openings, in percent of the nearest
@@ -123,8 +124,8 @@ func newCurve(key CurveKey, tests []GateTest) (Curve, error) {
 	for i, fitted := range isotonic(flows, weights) {
 		c.Points[i].Fitted = fitted
 		if i > 0 && c.Points[i].Flow < c.Points[i-1].Flow {
-			f.add(GateNotMonotone, "%g mm gave less than %g mm (%.4g and %.4g %s): one of the two catches is off, repeat both; until then the curve takes them together",
-				c.Points[i].GateMm, c.Points[i-1].GateMm, c.Points[i].Flow, c.Points[i-1].Flow, c.FlowUnit)
+			f.add(GateNotMonotone, "%g mm gave less than %g mm (%s and %s %s): one of the two catches is off, repeat both; until then the curve takes them together",
+				c.Points[i].GateMm, c.Points[i-1].GateMm, unit.Plain(c.Points[i].Flow, 4), unit.Plain(c.Points[i-1].Flow, 4), c.FlowUnit)
 		}
 	}
 	if len(c.Points) == 1 {

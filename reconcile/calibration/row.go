@@ -2,6 +2,8 @@ package calibration
 
 import (
 	"math"
+
+	"hopperbook/schemas/unit"
 )
 
 // pattern checks a test's trays and gives the row they make.
@@ -70,7 +72,7 @@ func filled(masses []float64, f *findings) ([]float64, error) {
 			return nil, inputError(trayOp, "leave an outermost tray out altogether; with two missing side by side repeat the test", "tray %d is missing and does not stand alone between two that were weighed", i+1)
 		}
 		out[i] = (masses[i-1] + masses[i+1]) / 2
-		f.add(TrayFilled, "tray %d is missing: taken as the mean of its neighbours, %.3g g", i+1, out[i])
+		f.add(TrayFilled, "tray %d is missing: taken as the mean of its neighbours, %s g", i+1, unit.Plain(out[i], 3))
 	}
 	return out, nil
 }

@@ -98,7 +98,7 @@ func nodes(h float64) (x, w []float64) {
 func DesignH(k, arl0 float64) (h float64, err error) {
 	least := 1 / (2 * normalCDF(-k))
 	if !(k >= 0.1 && k <= 3) || !(arl0 > 1.01*least && arl0 <= 1e5) {
-		return 0, fault.Newf("design of the drift test", fault.Input, fmt.Sprintf("k %v, average run length %v", k, arl0), fmt.Sprintf("k within [0.1, 3], run length between %.3g and 1e5 loads", 1.01*least))
+		return 0, fault.Newf("design of the drift test", fault.Input, fmt.Sprintf("k %v, average run length %v", k, arl0), fmt.Sprintf("k within [0.1, 3], run length between %.1f and 100 000 loads", 1.01*least))
 	}
 	h = siegmundH(k, arl0)
 	low, high := 0.0, h+3

@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"hopperbook/schemas/fault"
+	"hopperbook/schemas/unit"
 )
 
 // Solution is a network reconciled, with what is suspect taken out.
@@ -139,7 +140,7 @@ func (net *network) say(s *solved) {
 		net.findings = append(net.findings, Finding{NoRedundancy, "every balance has something that was not measured: nothing can be checked"})
 	}
 	if largest := mat.Norm(net.y, math.Inf(1)); s.contradiction > math.Sqrt(rounding)*max(largest, math.SmallestNonzeroFloat64) {
-		net.findings = append(net.findings, Finding{Contradiction, fmt.Sprintf("measurements stated as exact contradict each other by %.4g", s.contradiction)})
+		net.findings = append(net.findings, Finding{Contradiction, fmt.Sprintf("measurements stated as exact contradict each other by %s", unit.Plain(s.contradiction, 4))})
 	}
 }
 

@@ -11,7 +11,9 @@ import (
 
 	"github.com/shopspring/decimal"
 
+	"hopperbook/reconcile"
 	"hopperbook/reconcile/rating"
+	"hopperbook/reports"
 	"hopperbook/reports/invoice"
 	"hopperbook/reports/render"
 	"hopperbook/schemas"
@@ -224,5 +226,22 @@ func TestOddEvents(t *testing.T) {
 	}
 	if _, err := invoice.FromCredited(&schemas.InvoiceCredited{Totals: schemas.BillTotals{Net: "x"}}); fault.CodeOf(err) != fault.Input {
 		t.Errorf("%v", err)
+	}
+}
+
+// Heavy rates (gypsum, lime, compost) and faint ones are plain figures on the document.
+func TestRatesArePlainFigures(t *testing.T) {
+	d, _ := documents(t, agreements()["mixed"])
+	s := d.Sheet(reports.Proof{Fields: []reconcile.Application{
+		{Field: reconcile.Field{Name: "Flat", SetRateKgHa: 12000, FieldRateKgHa: 12345.4, FieldRateLow: 11999.6, FieldRateHigh: 100000}},
+		{Field: reconcile.Field{Name: "Hill", SetRateKgHa: 187.5, FieldRateKgHa: 61.254, FieldRateLow: 0.000123, FieldRateHigh: 2416.3}}}}, true, nil, nil)
+	var b bytes.Buffer
+	if err := render.SheetHTML(&b, s); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{">12000<", ">12345<", ">12000 to 100000<", ">187.5<", ">61.25<", ">0.000123 to 2416<"} {
+		if !strings.Contains(b.String(), want) {
+			t.Errorf("no %s in\n%s", want, b.String())
+		}
 	}
 }

@@ -16,19 +16,23 @@ import (
 	"golang.org/x/image/vector"
 )
 
+// canvasText is the height of words in pictures that stand alone, in pixels.
+const canvasText = 16
+
 // canvas is a picture under way, in pixels from the upper left corner.
 type canvas struct {
 	img                *image.RGBA
 	title, plain, bold font.Face
 }
 
-func newCanvas() (*canvas, error) {
+// newCanvas has words of so many pixels, and titles in proportion.
+func newCanvas(words float64) (*canvas, error) {
 	c := &canvas{}
 	for _, f := range []struct {
 		face *font.Face
 		ttf  []byte
 		size float64
-	}{{&c.title, gobold.TTF, 26}, {&c.plain, goregular.TTF, 16}, {&c.bold, gobold.TTF, 16}} {
+	}{{&c.title, gobold.TTF, words * 26 / 16}, {&c.plain, goregular.TTF, words}, {&c.bold, gobold.TTF, words}} {
 		parsed, err := opentype.Parse(f.ttf)
 		if err != nil {
 			return nil, fmt.Errorf("read the font: %w", err)

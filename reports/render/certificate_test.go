@@ -183,6 +183,27 @@ func TestACertificateTakesAnyName(t *testing.T) {
 	}
 }
 
+// What is written from right to left is boxes in the PDF, beside text that is drawn, and
+// whole in the HTML.
+func TestRightToLeftIsBoxes(t *testing.T) {
+	for name, want := range map[string]string{"مزرعة": "□□□□□", "שדה": "□□□", "Field שדה North": "Field □□□ North", "مزرعة 12 / Nord (٣)": "□□□□□ 12 / Nord (٣)",
+		"ܐܬܘܪ ߒ ދ": "□□□□ □ □", "ﺍשׁ": "□□", "a\u202Eb\u200Fc": "abc"} {
+		a := certificate(t, nil)
+		a.MachineName = name
+		text := textOf(t, drawn(t, a.Sheet(), A4))
+		if !strings.Contains(text, want+" (spreader-1)") || strings.Contains(text, "A box stands for a letter") != strings.Contains(want, "□") {
+			t.Errorf("%q: no %q, or no word about it, in\n%.300s", name, want, text)
+		}
+		var page bytes.Buffer
+		if err := SheetHTML(&page, a.Sheet()); err != nil {
+			t.Fatal(err)
+		}
+		if !strings.Contains(page.String(), name) {
+			t.Errorf("%q is not whole in the HTML", name)
+		}
+	}
+}
+
 // A chart stays on its sheet, whatever the rates are.
 func TestAChartStaysInItsFrame(t *testing.T) {
 	for name, change := range map[string]func(*calibration.CertificateInput){

@@ -48,7 +48,7 @@ type chart struct {
 // tolerance, the change point and the flow since; below, the evidence of drift
 // and what calls; catch tests marked.
 func ChartPNG(w io.Writer, d reports.DriftChart) error {
-	fonts, err := newCanvas()
+	fonts, err := newCanvas(canvasText)
 	if err != nil {
 		return err
 	}
@@ -62,7 +62,7 @@ func ChartPNG(w io.Writer, d reports.DriftChart) error {
 
 // ChartSVG draws the same as SVG 1.1.
 func ChartSVG(w io.Writer, d reports.DriftChart) error {
-	fonts, err := newCanvas()
+	fonts, err := newCanvas(canvasText)
 	if err != nil {
 		return err
 	}

@@ -93,7 +93,7 @@ func TestGoldenChart(t *testing.T) {
 
 // TestChartByHand: 20 loads on 928 pixels, the axis from 80 to 110 % on 396.
 func TestChartByHand(t *testing.T) {
-	fonts, err := newCanvas()
+	fonts, err := newCanvas(canvasText)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -129,7 +129,7 @@ func TestChartShowsItsLoads(t *testing.T) {
 			p.FlowPct += 4 * (rng.Float64() - 0.5)
 			p.LowPct, p.HighPct = p.FlowPct-rng.Float64()*8, p.FlowPct+rng.Float64()*8
 		}
-		fonts, err := newCanvas()
+		fonts, err := newCanvas(canvasText)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -202,7 +202,7 @@ func TestPicturesAgree(t *testing.T) {
 			t.Errorf("%q is missing in %s", want, words)
 		}
 	}
-	fonts, err := newCanvas()
+	fonts, err := newCanvas(canvasText)
 	if err != nil {
 		t.Fatal(err)
 	}

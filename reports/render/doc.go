@@ -7,7 +7,10 @@
 //
 // Does not own: what is shown and in which words (reports), what a cell got (reconcile/applied).
 //
-// A PDF's dates are the view model's, its fonts are embedded, and a letter they lack is a box; an HTML
+// Maps in documents are drawn for the size they are printed in (8 pixels a mm), so that scale and
+// north are of 7 points whatever stands beside them; their legend is text, once for all maps of a page.
+//
+// A PDF's dates are the view model's, its fonts are embedded, and a letter they lack or that runs from right to left is a box; an HTML
 // page needs nothing else and takes text from outside as text.
 //
 // Invariants: a text table has one line a row and no colour; CSV text that a

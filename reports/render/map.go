@@ -1,7 +1,6 @@
 package render
 
 import (
-	"fmt"
 	"image"
 	"image/color"
 	"image/draw"
@@ -12,6 +11,7 @@ import (
 
 	"hopperbook/reconcile/applied"
 	"hopperbook/reports"
+	"hopperbook/schemas/unit"
 )
 
 // The page, in pixels.
@@ -63,10 +63,15 @@ type view struct {
 }
 
 func newView(a reports.MapAnswer) view {
+	return viewWithin(a, image.Pt(pageMargin, pageTop), image.Pt(mapMinWidth, mapMinHeight), image.Pt(mapMaxWidth, mapMaxHeight))
+}
+
+// viewWithin is the largest view whose frame, from a corner on, is neither smaller nor larger than that.
+func viewWithin(a reports.MapAnswer, corner, least, most image.Point) view {
 	wide, high := float64(a.Grid.Cols)*a.CellM, float64(a.Grid.Rows)*a.CellM
-	v := view{pxPerM: min((mapMaxWidth-2*mapPad)/wide, (mapMaxHeight-2*mapPad)/high)}
-	w, h := max(mapMinWidth, int(math.Ceil(wide*v.pxPerM))+2*mapPad), max(mapMinHeight, int(math.Ceil(high*v.pxPerM))+2*mapPad)
-	v.frame = image.Rect(pageMargin, pageTop, pageMargin+w, pageTop+h)
+	v := view{pxPerM: min(float64(most.X-2*mapPad)/wide, float64(most.Y-2*mapPad)/high)}
+	w, h := max(least.X, int(math.Ceil(wide*v.pxPerM-1e-6))+2*mapPad), max(least.Y, int(math.Ceil(high*v.pxPerM-1e-6))+2*mapPad)
+	v.frame = image.Rectangle{corner, corner.Add(image.Pt(w, h))}
 	v.left = float64(v.frame.Min.X) + (float64(w)-wide*v.pxPerM)/2
 	v.bottom = float64(v.frame.Max.Y) - (float64(h)-high*v.pxPerM)/2
 	v.pxAMCell = v.pxPerM * a.CellM
@@ -80,7 +85,7 @@ func PNG(w io.Writer, a reports.MapAnswer) error {
 	if err != nil {
 		return err
 	}
-	c, err := newCanvas()
+	c, err := newCanvas(canvasText)
 	if err != nil {
 		return err
 	}
@@ -238,13 +243,13 @@ func (c *canvas) legend(s reports.MapSheet, v view) {
 		c.text(c.plain, left, y, f[0])
 		c.textTo(c.bold, right, y, f[1])
 	}
-	c.scaleBar(left, v.frame.Max.Y-30, v)
+	c.scaleBar(left, v.frame.Max.Y-30, 220, v)
 	c.northArrow(right-24, v.frame.Max.Y-84)
 }
 
-// scaleBar draws a bar of a round length of about a quarter of the map.
-func (c *canvas) scaleBar(x, y int, v view) {
-	lengthM := roundLengthM(220 / v.pxPerM)
+// scaleBar draws a bar of a round length of at most so many pixels.
+func (c *canvas) scaleBar(x, y int, most float64, v view) {
+	lengthM := roundLengthM(most / v.pxPerM)
 	const parts = 4
 	part := lengthM / parts * v.pxPerM
 	for i := range parts {
@@ -257,7 +262,7 @@ func (c *canvas) scaleBar(x, y int, v view) {
 		c.frame(r, ink(20))
 	}
 	c.text(c.plain, x, y-8, "0")
-	end := fmt.Sprintf("%g m", lengthM)
+	end := unit.Plain(lengthM, 1) + " m"
 	c.text(c.plain, x+int(lengthM*v.pxPerM)-width(c.plain, end)/2, y-8, end)
 }
 

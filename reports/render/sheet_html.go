@@ -5,6 +5,7 @@ import (
 	"encoding/base64"
 	"fmt"
 	"html/template"
+	"image"
 	"io"
 	"strings"
 
@@ -20,7 +21,7 @@ const svgWide, svgHigh = 86.0, 62.0
 // SheetHTML writes a document as one page that needs nothing else:
 // styles and charts stand inside. The same sheet gives the same bytes.
 func SheetHTML(w io.Writer, s reports.Sheet) error {
-	page, err := template.New("sheet.html").Funcs(template.FuncMap{"short": short, "svg": svg, "png": inline, "last": func(i int, rows [][]string) bool { return i == len(rows)-1 }}).ParseFS(sheetPage, "sheet.html")
+	page, err := template.New("sheet.html").Funcs(template.FuncMap{"short": short, "svg": svg, "png": inline, "mapPNG": mapOnPage, "legend": reports.Legend, "swatches": swatches, "last": func(i int, rows [][]string) bool { return i == len(rows)-1 }}).ParseFS(sheetPage, "sheet.html")
 	if err != nil {
 		return err
 	}
@@ -32,8 +33,17 @@ func SheetHTML(w io.Writer, s reports.Sheet) error {
 func short(cell string) bool { return len(cell) <= 20 && !strings.Contains(cell, " ") }
 
 // inline is a picture that stands in the page itself.
-func inline(p reports.Picture) template.URL {
-	return template.URL("data:image/png;base64," + base64.StdEncoding.EncodeToString(p.PNG))
+func inline(img image.Image) (template.URL, error) {
+	raw, err := pngOf(img)
+	return template.URL("data:image/png;base64," + base64.StdEncoding.EncodeToString(raw)), err
+}
+
+// mapOnPage is a map of the size it has beside so many others.
+func mapOnPage(p reports.Picture, many int) (image.Image, error) {
+	if many == 1 {
+		return paperMap(p.Map, 178, 110)
+	}
+	return paperMap(p.Map, 86, 110)
 }
 
 // svg is a chart as an inline image with a description.

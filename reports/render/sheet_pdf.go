@@ -3,14 +3,17 @@ package render
 import (
 	"bytes"
 	"fmt"
+	"image"
 	"io"
 	"strings"
+	"unicode"
 
 	"codeberg.org/go-pdf/fpdf"
 	"github.com/go-fonts/dejavu/dejavusans"
 	"github.com/go-fonts/dejavu/dejavusansbold"
 	"golang.org/x/image/font/sfnt"
 
+	"hopperbook/reconcile/applied"
 	"hopperbook/reports"
 	"hopperbook/schemas/fault"
 )
@@ -54,8 +57,8 @@ func CheckPaper(p Paper) error {
 // SheetPDF writes a document as PDF. The dates in the file are the
 // sheet's, so that the same sheet gives the same bytes. Letters that the
 // embedded font (DejaVu Sans: Latin, Greek, Cyrillic, Armenian, Georgian and
-// more) does not have are drawn as a box, and the page says that the HTML has
-// them. Refused: a paper that is neither A4 nor letter.
+// more) does not have, and those of scripts written from right to left, are drawn
+// as a box, and the page says that the HTML has them. Refused: a paper that is neither A4 nor letter.
 func SheetPDF(w io.Writer, s reports.Sheet, paper Paper) error {
 	size, err := paper.name()
 	if err != nil {
@@ -72,7 +75,7 @@ func SheetPDF(w io.Writer, s reports.Sheet, paper Paper) error {
 	for _, t := range s.Tables {
 		p.table(t)
 	}
-	if err := p.pictures(s.Pictures, min(3, max(2, len(s.Pictures)))); err != nil {
+	if err := p.pictures(s.Pictures, min(3, len(s.Pictures)), p.listHigh(s.Remarks)+p.listHigh(s.Cautions)+1); err != nil {
 		return err
 	}
 	p.list("Remarks", s.Remarks)
@@ -92,11 +95,13 @@ func SheetPDF(w io.Writer, s reports.Sheet, paper Paper) error {
 // pdf is a document with the page's habits.
 type pdf struct {
 	*fpdf.Fpdf
-	width   float64 // between the margins
-	font    *sfnt.Font
-	buffer  sfnt.Buffer
-	drawn   int  // pictures so far
-	lacking bool // a letter was drawn as a box
+	width    float64 // between the margins
+	font     *sfnt.Font
+	buffer   sfnt.Buffer
+	drawn    int // pictures so far
+	swatches [applied.Classes + 1]*image.RGBA
+	widths   map[int]bool // of pictures so far, in pixels
+	lacking  bool         // a letter was drawn as a box
 }
 
 func newPDF(size string, s reports.Sheet) (*pdf, error) {
@@ -126,12 +131,18 @@ func newPDF(size string, s reports.Sheet) (*pdf, error) {
 	return p, nil
 }
 
-// drawable is text the font has letters for, on one line.
+// drawable is text on one line, with boxes for letters that cannot be drawn.
 func (p *pdf) drawable(text string) string {
 	const box = '\u25A1'
 	return strings.Map(func(r rune) rune {
-		if r < ' ' || r == 0x7F {
+		switch {
+		case r < ' ' || r == 0x7F:
 			return ' '
+		case unicode.Is(unicode.Bidi_Control, r):
+			return -1 // turns nothing here
+		case toTheLeft(r):
+			p.lacking = true
+			return box
 		}
 		if i, err := p.font.GlyphIndex(&p.buffer, r); err != nil || i == 0 || r > 0xFFFF {
 			p.lacking = true
@@ -141,12 +152,19 @@ func (p *pdf) drawable(text string) string {
 	}, text)
 }
 
+// toTheLeft are the letters and marks of scripts that are written from right to left. The font
+// has some, but without shaping and in the wrong order they would be other words.
+// Their digits run to the right like all digits.
+func toTheLeft(r rune) bool {
+	return (r >= 0x0590 && r <= 0x08FF || r >= 0xFB1D && r <= 0xFDFF || r >= 0xFE70 && r <= 0xFEFC) && !unicode.IsDigit(r)
+}
+
 func (p *pdf) foot(words string) {
 	p.SetY(-pdfFoot + 4)
 	p.SetFont(pdfFace, "", 7)
 	p.SetTextColor(90, 90, 90)
 	if p.lacking {
-		words += " A box stands for a letter this font lacks; the HTML form has it."
+		words += " A box stands for a letter this form cannot draw; the HTML form has it."
 	}
 	y := p.GetY()
 	p.MultiCell(p.width-20, 3.2, p.drawable(words), "", "L", false)
@@ -237,6 +255,17 @@ func (p *pdf) charts(charts []reports.Chart) {
 	}
 	p.SetXY(pdfMargin, y+high+4)
 	p.SetFont(pdfFace, "", pdfSize)
+}
+
+// listHigh is the room a list takes.
+func (p *pdf) listHigh(words []string) (mm float64) {
+	for _, w := range words {
+		mm += pdfLine * float64(len(p.SplitText(p.drawable(w), p.width-4)))
+	}
+	if mm > 0 {
+		mm += 6.4 + 3
+	}
+	return mm
 }
 
 func (p *pdf) list(heading string, words []string) {

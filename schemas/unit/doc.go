@@ -1,8 +1,8 @@
 // Package unit holds the exact factors between the units of the trade and
 // the units inside the code, and the rate arithmetic every part shares.
 //
-// Owns: factors, rate identities. Does not own: rounding for documents,
-// display choice.
+// Owns: factors, rate identities, plain notation of a figure. Does not own:
+// rounding for documents, which unit is shown.
 //
 // Invariants: a rate is never infinite or NaN where there is an error to give;
 // the metric and the customary route give the same kg/ha.

@@ -122,10 +122,9 @@ func Maps(ctx context.Context, asker office.Asker, done []reconcile.Application,
 		seen[key] = true
 		ask := desk.MapParams{Field: d.Field.Field, Product: d.Product, CellM: mapCellM, Cells: true, AsOf: asOf}
 		var a reports.MapAnswer
-		var b bytes.Buffer
 		err := office.AskJSON(ctx, asker, desk.Map, ask, &a)
 		if err == nil {
-			err = render.PNG(&b, a)
+			_, err = a.Rates()
 		}
 		name := d.Name
 		if name == "" {
@@ -135,7 +134,7 @@ func Maps(ctx context.Context, asker office.Asker, done []reconcile.Application,
 			lacking = append(lacking, fmt.Sprintf("No map of %s with %s: %s", name, d.Product, err))
 			continue
 		}
-		maps = append(maps, reports.Picture{PNG: b.Bytes(), Caption: fmt.Sprintf("%s on %s, as it landed", d.Product, name),
+		maps = append(maps, reports.Picture{Map: a, Caption: fmt.Sprintf("%s on %s, as it landed", d.Product, name),
 			Words: fmt.Sprintf("Map of %s: %s in kg/ha where it landed", name, d.Product)})
 	}
 	return maps, lacking

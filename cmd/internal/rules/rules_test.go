@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -162,6 +163,9 @@ func complaints(fset *token.FileSet, file *ast.File, isTest bool) (all []string)
 	if fset.Position(file.End()).Line > maxFileLines && !reasoned(file.Comments...) {
 		all = append(all, "file over 400 lines without a written reason")
 	}
+	if !isTest {
+		all = append(all, exponents(file)...)
+	}
 	for _, decl := range file.Decls {
 		f, ok := decl.(*ast.FuncDecl)
 		if !ok {
@@ -181,6 +185,31 @@ func complaints(fset *token.FileSet, file *ast.File, isTest bool) (all []string)
 	return all
 }
 
+// rounding is a verb that rounds to digits and then writes large figures with an exponent.
+var rounding = regexp.MustCompile(`%[-+ #0]*[0-9]*\.[0-9]*[gG]`)
+
+// exponents are formats that write 12 345 as 1.234e+04.
+func exponents(file *ast.File) (all []string) {
+	ast.Inspect(file, func(n ast.Node) bool {
+		switch n := n.(type) {
+		case *ast.BasicLit:
+			if n.Kind == token.STRING && rounding.MatchString(n.Value) {
+				all = append(all, n.Value+" writes exponents: unit.Plain does not")
+			}
+		case *ast.CallExpr:
+			if f, ok := n.Fun.(*ast.SelectorExpr); ok && f.Sel.Name == "FormatFloat" && len(n.Args) == 4 {
+				verb, _ := n.Args[1].(*ast.BasicLit)
+				digits, counted := n.Args[2].(*ast.BasicLit)
+				if verb != nil && verb.Value == "'g'" && counted && digits.Kind == token.INT {
+					all = append(all, "FormatFloat with 'g' writes exponents: unit.Plain does not")
+				}
+			}
+		}
+		return true
+	})
+	return all
+}
+
 func TestTripwiresCanTrip(t *testing.T) {
 	long := "package x\nfunc init() {\n" + strings.Repeat("_ = 1\n", 80) + "}\n" + strings.Repeat("// x\n", 400) + "func Y() {}\n"
 	fset := token.NewFileSet()
@@ -190,5 +219,12 @@ func TestTripwiresCanTrip(t *testing.T) {
 	}
 	if got := complaints(fset, file, false); len(got) != 3 {
 		t.Errorf("got %v, want the file, init and its length", got)
+	}
+	file, err = parser.ParseFile(fset, "y.go", "package x\nfunc f() { fmt.Sprintf(\"a %.4g b %5.1f %g\", 1); strconv.FormatFloat(1, 'g', 6, 64); strconv.FormatFloat(1, 'g', -1, 64) }\n", 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := complaints(fset, file, false); len(got) != 2 {
+		t.Errorf("got %v, want both formats with exponents", got)
 	}
 }
