@@ -17,8 +17,9 @@ func jobsheetCommand() *cli.Command {
 	return &cli.Command{
 		Name:      "jobsheet",
 		ArgsUsage: "JOB",
-		Usage:     "one page for the farmer: what a job put where, how much was asked and given, maps, cautions",
-		Description: "Prints the figures; --pdf and --html write the page, with a map of each field. The same work as on the bill, without prices.\n\n" +
+		Usage:     "a page for the farmer: what a job put where, how much was asked and given, maps, cautions",
+		Description: "Prints the figures; --pdf and --html write the page, with a map of each field; of more than eight fields the PDF has\n" +
+			"more pages. The same work as on the bill, without prices.\n\n" +
 			"Example:\n  hopperbook jobsheet J17 --pdf J17.pdf --html J17.html",
 		Flags:  append(tableFlags(), append(sheetFlags(), paperFlag())...),
 		Action: jobsheetAction,
