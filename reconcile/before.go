@@ -39,7 +39,10 @@ func BeforeJob(in Input, id schemas.JobID, at time.Time, ask NutrientAsk) (Befor
 		return Before{}, err
 	}
 	b := Before{Job: id, Product: job.Data.Product}
-	weather := g.crew.weatherAt(at, "")
+	var weather *schemas.WeatherNoted
+	if noted, found := g.crew.weatherAt(at, ""); found {
+		weather = &noted.Data
+	}
 	given := map[schemas.FieldID]Planned{}
 	for _, p := range g.planned() {
 		if p.Job == id {
@@ -56,7 +59,7 @@ func BeforeJob(in Input, id schemas.JobID, at time.Time, ask NutrientAsk) (Befor
 			b.Done = append(b.Done, field)
 		default:
 			b.Planned = append(b.Planned, nutrient.Application{ID: "plan/" + string(id) + "/" + string(field), Field: field, Product: p.Product, Job: id, From: at, To: at,
-				MassKg: left, AreaM2: left / p.SetRateKgHa * unit.M2PerHa, Weather: weather.data})
+				MassKg: left, AreaM2: left / p.SetRateKgHa * unit.M2PerHa, Weather: weather})
 		}
 	}
 	b.PlanResult, err = nutrient.Plan(g.input, b.Planned)

@@ -56,6 +56,7 @@ type gathered struct {
 	crew  notes
 
 	passes     passesOf
+	notedBy    map[string][]schemas.EventID // who, how and in what weather
 	measuredBy map[string][]schemas.FieldID // whose exclusion areas an application was measured to
 }
 
@@ -65,8 +66,9 @@ func gather(in Input, ask NutrientAsk) (*gathered, error) {
 	}
 	found := &findings{}
 	g := &gathered{reg: readRegisters(in, found), crew: notes{starts: sorted(in.Starts), finishes: sorted(in.Finishes), weather: sorted(in.Weather)},
-		passes: indexPasses(in), measuredBy: map[string][]schemas.FieldID{}}
+		passes: indexPasses(in), notedBy: map[string][]schemas.EventID{}, measuredBy: map[string][]schemas.FieldID{}}
 	reg, out := &g.reg, &g.input
+	g.crew.jobs = reg.jobs
 	var err error
 	if g.told, err = tellAll(in, reg, found, func([]Pass) bool { return true }); err != nil {
 		return nil, err
@@ -175,7 +177,7 @@ func (g *gathered) applications(in Input, cover *coverage.Cover, ask NutrientAsk
 		if err != nil {
 			return err
 		}
-		g.crew.write(&a)
+		g.notedBy[a.ID] = g.crew.write(&a)
 		g.input.Applications = append(g.input.Applications, a)
 	}
 	return nil
@@ -240,60 +242,4 @@ func application(reg *registers, cover *coverage.Cover, k spreading, s *spread, 
 		}
 	}
 	return a, err
-}
-
-// noteH is how far from an application a note may be made and still be of it:
-// half a day (common practice, no source).
-const noteH = 12
-
-// notes is what crews wrote down around an application.
-type notes struct {
-	starts   []At[schemas.JobStarted]
-	finishes []At[schemas.JobFinished]
-	weather  []At[schemas.WeatherNoted]
-}
-
-// write fills in who, how, how far from water, and in what weather: the last
-// start before and the first end after of the machine on the field (or on no
-// field that it names), and the weather noted nearest. It names the events that say so.
-func (n notes) write(a *nutrient.Application) (uses []schemas.EventID) {
-	var start At[schemas.JobStarted]
-	const near = noteH * time.Hour
-	for _, s := range n.starts {
-		if s.Machine == a.Machine && (s.Data.Field == "" || s.Data.Field == a.Field) && !s.Time.After(a.From) && a.From.Sub(s.Time) <= near {
-			start = s
-		}
-	}
-	uses = append(uses, start.ID)
-	a.Job, a.Operator = start.Data.Job, start.Data.Operator
-	for _, f := range n.finishes {
-		if f.Machine == a.Machine && (f.Data.Field == "" || f.Data.Field == a.Field) && !f.Time.Before(a.To) && f.Time.Sub(a.To) <= near {
-			d := f.Data
-			a.Job, a.Operator = cmp.Or(a.Job, d.Job), cmp.Or(a.Operator, d.Operator)
-			a.CertificateHolder, a.Method, a.Buffers = d.CertificateHolder, d.Method, d.Buffers
-			uses = append(uses, f.ID)
-			break
-		}
-	}
-	weather := n.weatherAt(a.From, a.Machine)
-	a.Weather = weather.data
-	return append(uses, weather.event)
-}
-
-// noted is the weather of an event; none: nil.
-type noted struct {
-	data  *schemas.WeatherNoted
-	event schemas.EventID
-}
-
-// weatherAt is what was noted nearest to a time, within noteH, on a machine or
-// on none; "" takes that of every machine.
-func (n notes) weatherAt(at time.Time, machine schemas.MachineID) (nearest noted) {
-	best := noteH*time.Hour + 1
-	for _, w := range n.weather {
-		if off := w.Time.Sub(at).Abs(); off < best && (machine == "" || w.Machine == machine || w.Machine == "") {
-			nearest, best = noted{&w.Data, w.ID}, off
-		}
-	}
-	return nearest
 }

@@ -137,7 +137,7 @@ func (c *certifier) against(m *machine, catch At[schemas.TestCatch]) (out []stri
 // settings and the catch test in force, and what the crew noted.
 func (g *gathered) uses(in Input, m *machine, s *spread, a nutrient.Application) (out []schemas.EventID) {
 	add := func(ids ...schemas.EventID) { out = append(out, ids...) }
-	add(g.crew.write(&a)...)
+	add(g.notedBy[a.ID]...)
 	add(g.reg.fields[a.Field].ID, g.reg.machines[m.id].ID, g.reg.jobs[a.Job].ID)
 	for _, p := range in.Products {
 		if p.Data.Product == a.Product {

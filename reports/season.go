@@ -101,6 +101,8 @@ type (
 		Exclusions        []nutrient.Measured   `json:"exclusions,omitempty"` // measured from the passes: the nearest of each kind; left out: none is registered within 1 km
 		Calibration       SeasonCalibration     `json:"calibration"`
 		Events            int                   `json:"events"` // it comes from
+
+		MoreWeather []schemas.WeatherNoted `json:"more_weather,omitempty"` // noted besides: rules are held against all
 	}
 
 	// SeasonCalibration is the calibration in force at the end of that day.
@@ -345,7 +347,7 @@ func seasonApplication(ap nutrient.Application, o reconcile.Origin, own nutrient
 	out := SeasonApplication{ID: applicationID(ap.ID), Field: ap.Field, Crop: field.Crop, Soil: field.Soil, Day: from.Format(time.DateOnly), FromLocal: from.Format(clockForm), ToLocal: to.Format(clockForm),
 		From: ap.From, To: ap.To, Product: ap.Product, ProductName: f.Products[ap.Product], Kind: own.Kind, Batch: ap.Batch, Machine: ap.Machine, Job: ap.Job,
 		Operator: ap.Operator, CertificateHolder: ap.CertificateHolder, Method: ap.Method, AreaM2: ap.AreaM2, MassKg: ap.MassKg, MassLowKg: own.MassLowKg, MassHighKg: own.MassHighKg,
-		Open: ap.Open, Amounts: sum.Amounts, Weather: ap.Weather, Buffers: ap.Buffers, Exclusions: ap.Measured, Events: len(o.Uses),
+		Open: ap.Open, Amounts: sum.Amounts, Weather: ap.Weather, MoreWeather: ap.MoreWeather, Buffers: ap.Buffers, Exclusions: ap.Measured, Events: len(o.Uses),
 		Calibration: SeasonCalibration{c.CatchTest, c.TestedAt, c.Valid, c.Until, c.Reasons}}
 	if ap.AreaM2 > 0 {
 		out.RateKgHa = ap.MassKg / ap.AreaM2 * unit.M2PerHa

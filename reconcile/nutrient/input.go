@@ -73,10 +73,22 @@ type Application struct {
 
 	Operator          schemas.Operator
 	CertificateHolder string
-	Method            string                // surface, incorporated, injected; "": not known
-	Weather           *schemas.WeatherNoted // noted nearest to it; nil: none
-	Buffers           []schemas.BufferKept  // as the crew noted them
-	Measured          []Measured            // nearest exclusion area of each kind; none: no area is registered nearby
+	Method            string                 // surface, incorporated, injected; "": not known
+	Weather           *schemas.WeatherNoted  // noted nearest to it or during it, the worst; nil: none
+	MoreWeather       []schemas.WeatherNoted // noted besides
+	Buffers           []schemas.BufferKept   // as the crew noted them
+	Measured          []Measured             // nearest exclusion area of each kind; none: no area is registered nearby
+}
+
+// weather is all that was noted, the worst first.
+func (a *Application) weather() (all []*schemas.WeatherNoted) {
+	if a.Weather != nil {
+		all = append(all, a.Weather)
+	}
+	for i := range a.MoreWeather {
+		all = append(all, &a.MoreWeather[i])
+	}
+	return all
 }
 
 // Measured is how far the edge of the swaths stayed from the nearest exclusion

@@ -31,7 +31,7 @@ const ItemOutside = "outside"
 // Items are all records a rule file may ask for.
 func Items() []Item {
 	weather := func(has func(*schemas.WeatherNoted) bool) func(*portion) bool {
-		return func(p *portion) bool { return p.Weather != nil && has(p.Weather) }
+		return func(p *portion) bool { return slices.ContainsFunc(p.weather(), has) }
 	}
 	noted := func(*schemas.WeatherNoted) bool { return true }
 	return []Item{
