@@ -31,14 +31,12 @@ func (n notes) write(a *nutrient.Application) (uses []schemas.EventID) {
 	started := n.started(a)
 	for i := range started {
 		s := &started[i]
-		a.Job = cmp.Or(a.Job, s.Data.Job)
 		operators = append(operators, string(s.Data.Operator))
 		uses = append(uses, s.ID)
 	}
 	finished := n.finished(a)
 	for i := range finished {
 		d := &finished[i].Data
-		a.Job = cmp.Or(a.Job, d.Job)
 		if d.Operator != "" || len(started) == 0 {
 			operators = append(operators, string(d.Operator))
 		}
@@ -83,34 +81,63 @@ func leastMethod(methods []string) string {
 	return slices.MinFunc(methods, func(x, y string) int { return cmp.Compare(slices.Index(order, x), slices.Index(order, y)) })
 }
 
-// started are the last start before an application and those during it.
+// started are the last start before an application and those during it; where
+// none was made near it, the start that its job still goes on from.
 func (n notes) started(a *nutrient.Application) (out []At[schemas.JobStarted]) {
+	var own []At[schemas.JobStarted]
 	for _, s := range n.starts {
 		switch {
 		case s.Machine != a.Machine || s.Data.Field != "" && s.Data.Field != a.Field:
-		case !s.Time.After(a.From) && a.From.Sub(s.Time) <= noteH*time.Hour:
+		case s.Time.After(a.From):
+			if s.Time.Before(a.To) && n.mayBeOf(a, s.Data.Job, s.Data.Field) {
+				out = append(out, s)
+			}
+		case a.From.Sub(s.Time) <= noteH*time.Hour:
 			out = []At[schemas.JobStarted]{s}
-		case s.Time.After(a.From) && s.Time.Before(a.To) && n.mayBeOf(a, s.Data.Job, s.Data.Field):
-			out = append(out, s)
+		case s.Data.Job == a.Job && a.Job != "":
+			own = []At[schemas.JobStarted]{s}
 		}
 	}
-	return out
+	if near := len(out) > 0 && !out[0].Time.After(a.From); near || len(own) == 0 || n.endedBetween(a, own[0].Time, a.From) {
+		return out
+	}
+	return append(own, out...)
 }
 
-// finished are the ends during an application and the first one after it.
+func (n notes) endedBetween(a *nutrient.Application, from, to time.Time) bool {
+	return slices.ContainsFunc(n.finishes, func(f At[schemas.JobFinished]) bool {
+		return f.Machine == a.Machine && f.Data.Job == a.Job && f.Time.After(from) && !f.Time.After(to)
+	})
+}
+
+// finished are the ends during an application and the end of its job after it,
+// else the first end near it.
 func (n notes) finished(a *nutrient.Application) (out []At[schemas.JobFinished]) {
+	var own, near []At[schemas.JobFinished]
 	for _, f := range n.finishes {
 		switch {
-		case f.Machine != a.Machine || f.Data.Field != "" && f.Data.Field != a.Field:
-		case f.Time.After(a.From) && f.Time.Before(a.To):
+		case f.Machine != a.Machine || f.Data.Field != "" && f.Data.Field != a.Field || !f.Time.After(a.From):
+		case f.Time.Before(a.To):
 			if n.mayBeOf(a, f.Data.Job, f.Data.Field) {
 				out = append(out, f)
 			}
-		case !f.Time.Before(a.To) && f.Time.Sub(a.To) <= noteH*time.Hour:
-			return append(out, f)
+		case a.Job != "" && f.Data.Job == a.Job && len(own) == 0 && (f.Time.Sub(a.To) <= noteH*time.Hour || !n.startedBetween(a, f.Time)):
+			own = append(own, f)
+		case f.Time.Sub(a.To) <= noteH*time.Hour && len(near) == 0:
+			near = append(near, f)
 		}
 	}
-	return out
+	if len(own) > 0 {
+		return append(out, own...)
+	}
+	return append(out, near...)
+}
+
+// startedBetween tells whether an application's job was begun again before a time.
+func (n notes) startedBetween(a *nutrient.Application, to time.Time) bool {
+	return slices.ContainsFunc(n.starts, func(s At[schemas.JobStarted]) bool {
+		return s.Machine == a.Machine && s.Data.Job == a.Job && s.Time.After(a.To) && s.Time.Before(to)
+	})
 }
 
 // mayBeOf tells whether a note made during an application is of it, and not of

@@ -33,6 +33,10 @@ func (m *machine) partOf(s track.Segment, p schemas.ProductID) string {
 	return m.part(s, p)
 }
 
+func (m *machine) groundOf(s track.Segment, p schemas.ProductID) ground {
+	return ground{s.Field, m.partOf(s, p), p}
+}
+
 // period is what was spread between two refills.
 type period struct {
 	product  schemas.ProductID

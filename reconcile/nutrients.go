@@ -33,7 +33,9 @@ func Nutrients(in Input, ask NutrientAsk) (nutrient.Result, error) {
 }
 
 // NutrientInput makes the applications: what one machine spread of one product
-// and batch on one field on one local day. Their masses sum to Field.MassKg; a
+// and batch under one job on one field on one local day. Jobs are divided as
+// for bills, except that work which names no job is not of one registered after
+// it: what is still to spread of that must not seem spread. Their masses sum to Field.MassKg; a
 // mass's error is its share of the error of what the machine spread on the
 // field, so that sums over days, fields and products are as certain as the
 // balance says, and a single day of several is taken as no less certain than
@@ -69,6 +71,7 @@ func gather(in Input, ask NutrientAsk) (*gathered, error) {
 		passes: indexPasses(in), notedBy: map[string][]schemas.EventID{}, measuredBy: map[string][]schemas.FieldID{}}
 	reg, out := &g.reg, &g.input
 	g.crew.jobs = reg.jobs
+	reg.divideByJob(in).notBefore(in.Jobs)
 	var err error
 	if g.told, err = tellAll(in, reg, found, func([]Pass) bool { return true }); err != nil {
 		return nil, err
@@ -122,7 +125,7 @@ type spreading struct {
 }
 
 func (s spreading) compare(o spreading) int {
-	return cmp.Or(cmp.Compare(s.field, o.field), cmp.Compare(s.product, o.product), cmp.Compare(s.day, o.day), cmp.Compare(s.machine, o.machine), cmp.Compare(s.batch, o.batch))
+	return cmp.Or(cmp.Compare(s.field, o.field), cmp.Compare(s.product, o.product), cmp.Compare(s.day, o.day), cmp.Compare(s.machine, o.machine), cmp.Compare(s.batch, o.batch), cmp.Compare(s.part, o.part))
 }
 
 // name is the application's identifier: the same events give the same.
@@ -130,6 +133,9 @@ func (s spreading) name() string {
 	name := fmt.Sprintf("%s/%s/%s/%s", s.field, s.day, s.product, s.machine)
 	if s.batch != "" {
 		name += "/" + string(s.batch)
+	}
+	if s.part != "" {
+		name += "/job:" + s.part
 	}
 	return name
 }
@@ -150,7 +156,7 @@ func (g *gathered) applications(in Input, cover *coverage.Cover, ask NutrientAsk
 	for _, m := range told {
 		m.addSpreads(reg, batches, ask, all)
 		for _, f := range m.balance.Fields {
-			g := ground{field: f.Field, product: f.Product}
+			g := ground{f.Field, f.Part, f.Product}
 			if errors[g] == nil {
 				errors[g] = map[schemas.MachineID]balance.FieldMass{}
 			}
@@ -161,11 +167,8 @@ func (g *gathered) applications(in Input, cover *coverage.Cover, ask NutrientAsk
 		g.keys = append(g.keys, k)
 	}
 	slices.SortFunc(g.keys, spreading.compare)
-	target := map[ground]float64{}
-	for g, pieces := range piecesByGround(told) {
-		if _, wanted := errors[g]; !wanted {
-			continue
-		}
+	target := map[ground]float64{} // of all jobs together, so that masses sum to the field's
+	for g, pieces := range piecesBy(told, (*machine).wholeOf) {
 		area, err := covered(reg, cover, g.field, pieces)
 		if err != nil {
 			return err
@@ -173,7 +176,7 @@ func (g *gathered) applications(in Input, cover *coverage.Cover, ask NutrientAsk
 		target[g], _, _ = shares(area)
 	}
 	for _, k := range g.keys {
-		a, err := application(reg, cover, k, all[k], errors[k.ground][k.machine], target[k.ground])
+		a, err := application(reg, cover, k, all[k], errors[k.ground][k.machine], target[k.ground.whole()])
 		if err != nil {
 			return err
 		}
@@ -181,6 +184,13 @@ func (g *gathered) applications(in Input, cover *coverage.Cover, ask NutrientAsk
 		g.input.Applications = append(g.input.Applications, a)
 	}
 	return nil
+}
+
+// whole is the ground with all its parts.
+func (g ground) whole() ground { return ground{field: g.field, product: g.product} }
+
+func (m *machine) wholeOf(s track.Segment, p schemas.ProductID) ground {
+	return ground{field: s.Field, product: p}
 }
 
 // addSpreads sorts a machine's spreading into applications.
@@ -193,7 +203,7 @@ func (m *machine) addSpreads(reg *registers, batches deliveries, ask NutrientAsk
 			if s.Field == "" || ask.Customer != "" && reg.fields[s.Field].Data.Customer != ask.Customer {
 				continue
 			}
-			k := spreading{ground{field: s.Field, product: flows[i].product}, m.id, batch, time.UnixMilli(s.FromMilli).In(ask.Location).Format(time.DateOnly)}
+			k := spreading{ground{s.Field, m.partOf(s, p.product), flows[i].product}, m.id, batch, time.UnixMilli(s.FromMilli).In(ask.Location).Format(time.DateOnly)}
 			if all[k] == nil {
 				all[k] = &spread{}
 			}
@@ -234,7 +244,7 @@ func (m *machine) batchIn(reg *registers, d deliveries, period int, before schem
 func application(reg *registers, cover *coverage.Cover, k spreading, s *spread, field balance.FieldMass, target float64) (nutrient.Application, error) {
 	area, err := covered(reg, cover, k.field, [][]track.Segment{s.segments})
 	first, last := s.segments[0], s.segments[len(s.segments)-1]
-	a := nutrient.Application{ID: k.name(), Field: k.field, Product: k.product, Batch: k.batch, Machine: k.machine,
+	a := nutrient.Application{ID: k.name(), Field: k.field, Product: k.product, Batch: k.batch, Machine: k.machine, Job: schemas.JobID(k.part),
 		From: time.UnixMilli(first.FromMilli).UTC(), To: time.UnixMilli(last.ToMilli).UTC(), MassKg: max(0, target*s.massKg), AreaM2: area.CoveredM2, Open: s.open}
 	if field.MassKg > 0 {
 		for _, t := range field.Form {
