@@ -60,17 +60,25 @@ type gathered struct {
 	passes     passesOf
 	notedBy    map[string][]schemas.EventID // who, how and in what weather
 	measuredBy map[string][]schemas.FieldID // whose exclusion areas an application was measured to
+	found      seasonFound
+
+	voidedLoads map[schemas.LoadID][]schemas.EventID
 }
 
 func gather(in Input, ask NutrientAsk) (*gathered, error) {
 	if ask.Location == nil {
 		ask.Location = time.UTC
 	}
-	found := &findings{}
+	found := &findings{apart: true}
 	g := &gathered{reg: readRegisters(in, found), crew: notes{starts: sorted(in.Starts), finishes: sorted(in.Finishes), weather: sorted(in.Weather)},
-		passes: indexPasses(in), notedBy: map[string][]schemas.EventID{}, measuredBy: map[string][]schemas.FieldID{}}
+		passes: indexPasses(in), notedBy: map[string][]schemas.EventID{}, voidedLoads: map[schemas.LoadID][]schemas.EventID{}, measuredBy: map[string][]schemas.FieldID{}}
 	reg, out := &g.reg, &g.input
 	g.crew.jobs = reg.jobs
+	for _, v := range in.Voided {
+		if v.Load != "" {
+			g.voidedLoads[v.Load] = append(g.voidedLoads[v.Load], v.ID)
+		}
+	}
 	reg.divideByJob(in).notBefore(in.Jobs)
 	var err error
 	if g.told, err = tellAll(in, reg, found, func([]Pass) bool { return true }); err != nil {
@@ -91,10 +99,11 @@ func gather(in Input, ask NutrientAsk) (*gathered, error) {
 		}
 		out.Fields = append(out.Fields, f)
 	}
-	if err := g.applications(in, &cover, ask); err != nil {
+	if err := g.applications(in, &cover, ask, found); err != nil {
 		return nil, err
 	}
 	g.measureExclusions(in)
+	g.found = g.foundOf(in, found)
 	return g, nil
 }
 
@@ -148,7 +157,7 @@ type spread struct {
 	periods  []int // of the machine, in order
 }
 
-func (g *gathered) applications(in Input, cover *coverage.Cover, ask NutrientAsk) error {
+func (g *gathered) applications(in Input, cover *coverage.Cover, ask NutrientAsk, found *findings) error {
 	reg, told, all := &g.reg, g.told, map[spreading]*spread{}
 	g.all = all
 	errors := map[ground]map[schemas.MachineID]balance.FieldMass{}
@@ -176,7 +185,7 @@ func (g *gathered) applications(in Input, cover *coverage.Cover, ask NutrientAsk
 		target[g], _, _ = shares(area)
 	}
 	for _, k := range g.keys {
-		a, err := application(reg, cover, k, all[k], errors[k.ground][k.machine], target[k.ground.whole()])
+		a, err := application(reg, cover, k, all[k], errors[k.ground][k.machine], target[k.ground.whole()], found)
 		if err != nil {
 			return err
 		}
@@ -241,11 +250,13 @@ func (m *machine) batchIn(reg *registers, d deliveries, period int, before schem
 	return batch
 }
 
-func application(reg *registers, cover *coverage.Cover, k spreading, s *spread, field balance.FieldMass, target float64) (nutrient.Application, error) {
+func application(reg *registers, cover *coverage.Cover, k spreading, s *spread, field balance.FieldMass, target float64, found *findings) (nutrient.Application, error) {
 	area, err := covered(reg, cover, k.field, [][]track.Segment{s.segments})
 	first, last := s.segments[0], s.segments[len(s.segments)-1]
 	a := nutrient.Application{ID: k.name(), Field: k.field, Product: k.product, Batch: k.batch, Machine: k.machine, Job: schemas.JobID(k.part),
 		From: time.UnixMilli(first.FromMilli).UTC(), To: time.UnixMilli(last.ToMilli).UTC(), MassKg: max(0, target*s.massKg), AreaM2: area.CoveredM2, Open: s.open}
+	_, _, excluded := shares(area)
+	hitExclusion(&a, area.ExcludedM2, area.ErrorM2, excluded*s.massKg, found)
 	if field.MassKg > 0 {
 		for _, t := range field.Form {
 			a.Shared = append(a.Shared, nutrient.Term{Key: t.Key, Kg: t.Coefficient * t.Sd * target * s.massKg / field.MassKg})

@@ -19,6 +19,7 @@ type Season struct {
 	Input   nutrient.Input
 	Origins []Origin // of Input.Applications, in their order
 	Planned []Planned
+	found   seasonFound
 }
 
 // Origin is where an application's figures come from.
@@ -60,7 +61,7 @@ func Seasonal(in Input, ask NutrientAsk) (Season, error) {
 	if err != nil {
 		return Season{}, err
 	}
-	s := Season{Input: g.input}
+	s := Season{Input: g.input, found: g.found}
 	c := certifier{in: WithDiscSets(in), g: g, made: map[certificateOf]InForce{}, drifts: map[schemas.MachineID][]Drift{}}
 	for i := range g.input.Applications {
 		a := &g.input.Applications[i]
@@ -157,7 +158,17 @@ func (g *gathered) uses(in Input, m *machine, s *spread, a nutrient.Application)
 		for _, id := range r.Data.Loads {
 			l := g.reg.loads[id]
 			add(l.ID)
+			add(g.voidedLoads[id]...)
 			dockets[l.Data.Docket] = true
+		}
+	}
+	first, last := a.From, a.To
+	if from < to {
+		first, last = earlier(first, m.refills[from].Time), later(last, m.refills[to-1].Time)
+	}
+	for _, v := range in.Voided {
+		if v.Machine == m.id && !v.Time.Before(first) && !v.Time.After(last) {
+			add(v.ID)
 		}
 	}
 	for _, d := range in.Dockets {
@@ -175,6 +186,20 @@ func (g *gathered) uses(in Input, m *machine, s *spread, a nutrient.Application)
 	}
 	slices.Sort(out)
 	return slices.DeleteFunc(slices.Compact(out), func(id schemas.EventID) bool { return id == "" })
+}
+
+func earlier(a, b time.Time) time.Time {
+	if b.Before(a) {
+		return b
+	}
+	return a
+}
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
 }
 
 // closedAround is the refills [from, to) that hold the balance intervals of

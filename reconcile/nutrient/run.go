@@ -175,9 +175,14 @@ func (b *book) findings() []Finding {
 	for f := range b.found {
 		out = append(out, f)
 	}
-	slices.SortFunc(out, func(x, y Finding) int {
+	SortFindings(out)
+	return out
+}
+
+// SortFindings orders findings by kind, product, field, event and text.
+func SortFindings(all []Finding) {
+	slices.SortFunc(all, func(x, y Finding) int {
 		return cmp.Or(strings.Compare(x.Kind, y.Kind), strings.Compare(string(x.Product), string(y.Product)), strings.Compare(string(x.Field), string(y.Field)),
 			strings.Compare(string(x.Event), string(y.Event)), strings.Compare(x.Text, y.Text))
 	})
-	return out
 }
