@@ -15,7 +15,7 @@ type Before struct {
 	Product schemas.ProductID
 	Planned []nutrient.Application // what is still to spread, by field
 	Done    []schemas.FieldID      // spread already
-	Unknown []schemas.FieldID      // how much to spread is not known: no usable boundary, or none registered
+	Unknown []schemas.FieldID      // how much to spread is not known: no usable boundary, none registered, or not the customer's then
 	nutrient.PlanResult
 }
 
@@ -53,7 +53,7 @@ func BeforeJob(in Input, id schemas.JobID, at time.Time, ask NutrientAsk) (Befor
 		p, registered := given[field]
 		left := p.PlannedKg - p.GivenKg
 		switch {
-		case !registered || p.AreaM2 <= 0:
+		case !registered || p.AreaM2 <= 0 || !g.input.Own(&nutrient.Application{Field: field, From: at}):
 			b.Unknown = append(b.Unknown, field)
 		case left <= 0:
 			b.Done = append(b.Done, field)

@@ -62,6 +62,9 @@ type gathered struct {
 	measuredBy map[string][]schemas.FieldID // whose exclusion areas an application was measured to
 	found      seasonFound
 
+	history map[schemas.FieldID][]At[schemas.RegisterField] // in order
+	wanted  map[schemas.FieldID]bool                        // whose applications count
+
 	voidedLoads map[schemas.LoadID][]schemas.EventID
 }
 
@@ -84,20 +87,18 @@ func gather(in Input, ask NutrientAsk) (*gathered, error) {
 	if g.told, err = tellAll(in, reg, found, func([]Pass) bool { return true }); err != nil {
 		return nil, err
 	}
-	*out = nutrient.Input{Location: ask.Location, Season: ask.Season, Dates: ask.Dates, Rules: ask.Rules}
+	*out = nutrient.Input{Location: ask.Location, Customer: ask.Customer, Season: ask.Season, Dates: ask.Dates, Rules: ask.Rules}
 	for _, p := range sorted(in.Products) {
 		out.Products = append(out.Products, nutrient.Product{Product: p.Data.Product, Form: p.Data.Form, At: p.Time, Event: p.ID, Analysis: p.Data.Analysis})
 	}
 	var cover coverage.Cover
-	for _, id := range sortedKeys(reg.fields) {
-		if ask.Customer != "" && reg.fields[id].Data.Customer != ask.Customer {
-			continue
-		}
-		f, err := nutrientField(reg, &cover, id)
+	g.history, g.wanted = fieldHistory(in.Fields), wantedFields(in.Fields, ask.Customer)
+	for _, id := range sortedKeys(g.wanted) {
+		versions, err := g.nutrientFields(&cover, id)
 		if err != nil {
 			return nil, err
 		}
-		out.Fields = append(out.Fields, f)
+		out.Fields = append(out.Fields, versions...)
 	}
 	if err := g.applications(in, &cover, ask, found); err != nil {
 		return nil, err
@@ -105,24 +106,6 @@ func gather(in Input, ask NutrientAsk) (*gathered, error) {
 	g.measureExclusions(in)
 	g.found = g.foundOf(in, found)
 	return g, nil
-}
-
-// nutrientField is a field as the register has it, with the area that may be
-// spread; 0 where its boundary cannot be used.
-func nutrientField(reg *registers, cover *coverage.Cover, id schemas.FieldID) (nutrient.Field, error) {
-	d := reg.fields[id].Data
-	f := nutrient.Field{ID: id, Name: d.Name, Customer: d.Customer, Holding: d.Holding, LandUse: d.LandUse, Zones: d.Zones, Crop: d.Crop,
-		PreviousCrop: d.PreviousCrop, Soil: d.Soil, SlopeDeg: d.SlopeDeg}
-	if d.SownAt != "" {
-		f.SownAt, _ = time.Parse(time.RFC3339Nano, d.SownAt) // the contract has checked it
-	}
-	ground := reg.ground(id)
-	if len(ground.Boundary.Polygon.Parts) == 0 {
-		return f, nil
-	}
-	area, err := covered(reg, cover, id, nil)
-	f.AreaM2 = max(0, rounded(boundaryM2(ground.Boundary, area.BoundaryM2)-area.ExclusionM2, 2))
-	return f, err
 }
 
 // spreading is what makes one application.
@@ -163,7 +146,7 @@ func (g *gathered) applications(in Input, cover *coverage.Cover, ask NutrientAsk
 	errors := map[ground]map[schemas.MachineID]balance.FieldMass{}
 	batches := deliveriesOf(in.Dockets)
 	for _, m := range told {
-		m.addSpreads(reg, batches, ask, all)
+		m.addSpreads(reg, batches, ask.Location, g.wanted, all)
 		for _, f := range m.balance.Fields {
 			g := ground{f.Field, f.Part, f.Product}
 			if errors[g] == nil {
@@ -203,16 +186,16 @@ func (m *machine) wholeOf(s track.Segment, p schemas.ProductID) ground {
 }
 
 // addSpreads sorts a machine's spreading into applications.
-func (m *machine) addSpreads(reg *registers, batches deliveries, ask NutrientAsk, all map[spreading]*spread) {
+func (m *machine) addSpreads(reg *registers, batches deliveries, zone *time.Location, wanted map[schemas.FieldID]bool, all map[spreading]*spread) {
 	flows := m.flows()
 	var batch schemas.DocketID
 	for i, p := range m.periods {
 		batch = m.batchIn(reg, batches, i, batch)
 		for _, s := range p.segments {
-			if s.Field == "" || ask.Customer != "" && reg.fields[s.Field].Data.Customer != ask.Customer {
+			if !wanted[s.Field] {
 				continue
 			}
-			k := spreading{ground{s.Field, m.partOf(s, p.product), flows[i].product}, m.id, batch, time.UnixMilli(s.FromMilli).In(ask.Location).Format(time.DateOnly)}
+			k := spreading{ground{s.Field, m.partOf(s, p.product), flows[i].product}, m.id, batch, time.UnixMilli(s.FromMilli).In(zone).Format(time.DateOnly)}
 			if all[k] == nil {
 				all[k] = &spread{}
 			}

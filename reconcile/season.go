@@ -139,7 +139,7 @@ func (c *certifier) against(m *machine, catch At[schemas.TestCatch]) (out []stri
 func (g *gathered) uses(in Input, m *machine, s *spread, a nutrient.Application) (out []schemas.EventID) {
 	add := func(ids ...schemas.EventID) { out = append(out, ids...) }
 	add(g.notedBy[a.ID]...)
-	add(g.reg.fields[a.Field].ID, g.reg.machines[m.id].ID, g.reg.jobs[a.Job].ID)
+	add(g.reg.fields[a.Field].ID, registeredAt(g.history[a.Field], a.From).ID, g.reg.machines[m.id].ID, g.reg.jobs[a.Job].ID)
 	for _, p := range in.Products {
 		if p.Data.Product == a.Product {
 			add(p.ID)
@@ -229,15 +229,16 @@ func (g *gathered) planned() []Planned {
 		field schemas.FieldID
 	}
 	all := map[key]*Planned{}
-	for _, f := range g.input.Fields {
-		for id, job := range g.reg.jobs {
-			if slices.Contains(job.Data.Fields, f.ID) {
+	for id, job := range g.reg.jobs {
+		for _, field := range job.Data.Fields {
+			if f, known := g.input.FieldAt(field, job.Time); known && (g.input.Customer == "" || f.Customer == g.input.Customer) {
 				all[key{id, f.ID}] = &Planned{Job: id, Field: f.ID, Product: job.Data.Product, SetRateKgHa: job.Data.SetRateKgHa, AreaM2: f.AreaM2,
 					PlannedKg: job.Data.SetRateKgHa * f.AreaM2 / unit.M2PerHa, Applications: []string{}}
 			}
 		}
 	}
-	for _, a := range g.input.Applications {
+	for i := range g.input.Applications {
+		a := &g.input.Applications[i]
 		if p := all[key{a.Job, a.Field}]; p != nil && p.Product == a.Product {
 			p.GivenKg += a.MassKg
 			p.Applications = append(p.Applications, a.ID)

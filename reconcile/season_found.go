@@ -66,8 +66,9 @@ func (g *gathered) foundOf(in Input, found *findings) seasonFound {
 // reading events from its beginning on. A finding of no time bears on every span.
 func (s *Season) FoundIn(span nutrient.Span) []Finding {
 	machines, fields := map[schemas.MachineID]bool{}, map[schemas.FieldID]bool{}
-	for _, a := range s.Input.Applications {
-		if !a.From.Before(span.From) && a.From.Before(span.To) {
+	for i := range s.Input.Applications {
+		a := &s.Input.Applications[i]
+		if !a.From.Before(span.From) && a.From.Before(span.To) && s.Input.Own(a) {
 			machines[a.Machine], fields[a.Field] = true, true
 		}
 	}
@@ -88,6 +89,7 @@ func (s *Season) FoundIn(span nutrient.Span) []Finding {
 			found.add(f)
 		}
 	}
+	changedFields(&s.Input, span, found)
 	for _, f := range s.found.reading {
 		if f.At.IsZero() || !f.At.Before(span.From) {
 			found.add(f)

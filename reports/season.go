@@ -55,7 +55,7 @@ type (
 		Kinds  map[string]int64 `json:"kinds"`
 	}
 
-	// SeasonField is a field as registered.
+	// SeasonField is a field as registered at its last application in the season.
 	SeasonField struct {
 		Field    schemas.FieldID   `json:"field"`
 		Name     string            `json:"name"`
@@ -285,15 +285,14 @@ func NewSeasonAnswer(s reconcile.Season, r nutrient.Result, name string, f Seaso
 			a.Sums = append(a.Sums, seasonSum(sum))
 		}
 	}
-	fields := map[schemas.FieldID]nutrient.Field{}
-	for _, field := range s.Input.Fields {
-		fields[field.ID] = field
+	for _, field := range s.Input.FieldsIn(a.Season) {
 		a.Fields = append(a.Fields, SeasonField{Field: field.ID, Name: field.Name, Holding: field.Holding, AreaM2: field.AreaM2, LandUse: field.LandUse, Zones: field.Zones,
 			Crop: field.Crop, Soil: field.Soil, Boundary: f.Boundaries[field.ID]})
 	}
 	for i, ap := range s.Input.Applications {
 		if in[ap.ID] {
-			a.Applications = append(a.Applications, seasonApplication(ap, s.Origins[i], own[ap.ID], fields[ap.Field], f))
+			field, _ := s.Input.FieldAt(ap.Field, ap.From)
+			a.Applications = append(a.Applications, seasonApplication(ap, s.Origins[i], own[ap.ID], field, f))
 		}
 	}
 	a.addJudged(r, in)

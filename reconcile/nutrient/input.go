@@ -11,18 +11,20 @@ import (
 
 // Input is everything a season's nutrients are worked out from.
 type Input struct {
-	Location     *time.Location // whose days, seasons and closed periods; nil: UTC
-	Season       Period         // of the sums; zero: the calendar year
-	Dates        Span           // the sums of these dates alone, instead of seasons; zero: seasons
-	Fields       []Field        // all of a holding's: they make its area
+	Location     *time.Location     // whose days, seasons and closed periods; nil: UTC
+	Season       Period             // of the sums; zero: the calendar year
+	Dates        Span               // the sums of these dates alone, instead of seasons; zero: seasons
+	Customer     schemas.CustomerID // whose records; what was another's then counts in limits alone; "": everyone's
+	Fields       []Field            // all of a holding's: they make its area; each registration that changed something
 	Products     []Product
 	Applications []Application
 	Rules        []Rules
 }
 
-// Field is a field as a rule sees it.
+// Field is a field as a rule sees it, by one of its registrations.
 type Field struct {
 	ID           schemas.FieldID
+	From         time.Time // when it was registered so; the first one holds before, too
 	Name         string
 	Customer     schemas.CustomerID
 	Holding      schemas.HoldingID // "": the customer's fields are the holding

@@ -82,7 +82,7 @@ func (b *book) missing(rules Rules) []Missing {
 			continue
 		}
 		first := len(out)
-		for _, p := range b.portions {
+		for _, p := range b.own {
 			if land, _ := b.applies(&rules, &r.Part, p.field); land == no || counts(&rules, &r.Part, p.content) == no ||
 				r.SurfaceOnly && p.Method != "" && p.Method != "surface" || it.has(p) {
 				continue

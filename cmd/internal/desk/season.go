@@ -256,8 +256,10 @@ func daysOrSeasons(w *seasonWork) (names []string) {
 	}
 	if in := w.season.Input; in.Dates != (nutrient.Span{}) {
 		names = nil
-		for _, a := range in.Applications {
-			names = append(names, a.From.In(in.Location).Format("2006"))
+		for i := range in.Applications {
+			if a := &in.Applications[i]; in.Own(a) {
+				names = append(names, a.From.In(in.Location).Format("2006"))
+			}
 		}
 	}
 	slices.Sort(names)
