@@ -14,7 +14,7 @@ type Before struct {
 	Job     schemas.JobID
 	Product schemas.ProductID
 	Planned []nutrient.Application // what is still to spread, by field
-	Done    []schemas.FieldID      // spread already
+	Done    []schemas.FieldID      // spread already, to the kilogram
 	Unknown []schemas.FieldID      // how much to spread is not known: no usable boundary, none registered, or not the customer's then
 	nutrient.PlanResult
 }
@@ -55,7 +55,7 @@ func BeforeJob(in Input, id schemas.JobID, at time.Time, ask NutrientAsk) (Befor
 		switch {
 		case !registered || p.AreaM2 <= 0 || !g.input.Own(&nutrient.Application{Field: field, From: at}):
 			b.Unknown = append(b.Unknown, field)
-		case left <= 0:
+		case left < worthSayingKg:
 			b.Done = append(b.Done, field)
 		default:
 			b.Planned = append(b.Planned, nutrient.Application{ID: "plan/" + string(id) + "/" + string(field), Field: field, Product: p.Product, Job: id, From: at, To: at,
