@@ -38,13 +38,7 @@ type Divided struct {
 func Divide(in Input) (Divided, error) {
 	found := &findings{}
 	reg := readRegisters(in, found)
-	d := Divided{in: in, reg: &reg, links: newLinks(in, &reg)}
-	reg.parts = func(id schemas.MachineID) func(track.Segment, schemas.ProductID) string {
-		jobs := d.links.of(id)
-		return func(s track.Segment, product schemas.ProductID) string {
-			return string(jobs.at(s.FromMilli, s.Field, product))
-		}
-	}
+	d := Divided{in: in, reg: &reg, links: reg.divideByJob(in)}
 	told, err := tellAll(in, &reg, found, func([]Pass) bool { return true })
 	if err != nil {
 		return d, err
@@ -94,7 +88,7 @@ func machinesByGround(told []*machine) map[ground][]schemas.MachineID {
 	for _, m := range told {
 		for _, p := range m.periods {
 			for _, s := range p.segments {
-				g := ground{s.Field, m.partOf(s, p.product), p.product}
+				g := m.groundOf(s, p.product)
 				if n := len(out[g]); s.Field != "" && (n == 0 || out[g][n-1] != m.id) {
 					out[g] = append(out[g], m.id)
 				}

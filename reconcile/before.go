@@ -14,8 +14,8 @@ type Before struct {
 	Job     schemas.JobID
 	Product schemas.ProductID
 	Planned []nutrient.Application // what is still to spread, by field
-	Done    []schemas.FieldID      // spread already
-	Unknown []schemas.FieldID      // how much to spread is not known: no usable boundary, or none registered
+	Done    []schemas.FieldID      // spread already, to the kilogram
+	Unknown []schemas.FieldID      // how much to spread is not known: no usable boundary, none registered, or not the customer's then
 	nutrient.PlanResult
 }
 
@@ -39,7 +39,10 @@ func BeforeJob(in Input, id schemas.JobID, at time.Time, ask NutrientAsk) (Befor
 		return Before{}, err
 	}
 	b := Before{Job: id, Product: job.Data.Product}
-	weather := g.crew.weatherAt(at, "")
+	var weather *schemas.WeatherNoted
+	if noted, found := g.crew.weatherAt(at, ""); found {
+		weather = &noted.Data
+	}
 	given := map[schemas.FieldID]Planned{}
 	for _, p := range g.planned() {
 		if p.Job == id {
@@ -50,13 +53,13 @@ func BeforeJob(in Input, id schemas.JobID, at time.Time, ask NutrientAsk) (Befor
 		p, registered := given[field]
 		left := p.PlannedKg - p.GivenKg
 		switch {
-		case !registered || p.AreaM2 <= 0:
+		case !registered || p.AreaM2 <= 0 || !g.input.Own(&nutrient.Application{Field: field, From: at}):
 			b.Unknown = append(b.Unknown, field)
-		case left <= 0:
+		case left < worthSayingKg:
 			b.Done = append(b.Done, field)
 		default:
 			b.Planned = append(b.Planned, nutrient.Application{ID: "plan/" + string(id) + "/" + string(field), Field: field, Product: p.Product, Job: id, From: at, To: at,
-				MassKg: left, AreaM2: left / p.SetRateKgHa * unit.M2PerHa, Weather: weather.data})
+				MassKg: left, AreaM2: left / p.SetRateKgHa * unit.M2PerHa, Weather: weather})
 		}
 	}
 	b.PlanResult, err = nutrient.Plan(g.input, b.Planned)

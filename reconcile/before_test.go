@@ -85,3 +85,125 @@ func TestBeforeJobTakesWhatIsDone(t *testing.T) {
 		t.Errorf("no job: %v", err)
 	}
 }
+
+// twoJobs is F1 spread in halves under two jobs that the pass logs name: on one
+// day, or the second half a day later.
+func twoJobs(second schemas.JobID, later time.Duration) *world {
+	w := newWorld(1)
+	for _, id := range []schemas.JobID{"JA", "JB"} {
+		w.in.Jobs = append(w.in.Jobs, meta(w, "office", schemas.RegisterJob{Job: id, Customer: "C1", Fields: []schemas.FieldID{"F1"}, Product: "super", SetRateKgHa: rateKgHa}))
+	}
+	w.in.Starts = append(w.in.Starts, meta(w, "sp1", schemas.JobStarted{Job: "JA", Field: "F1", Operator: "Ash"}))
+	for i := range 2 {
+		w.refill(1600)
+		for k := range 10 {
+			w.line(0, 10*i+k)
+			w.in.Passes[len(w.in.Passes)-1].Job = []schemas.JobID{"JA", second}[i]
+		}
+		w.clock = w.clock.Add(later)
+	}
+	w.in.Finishes = append(w.in.Finishes, meta(w, "sp1", schemas.JobFinished{Job: second, Field: "F1", Buffers: []schemas.BufferKept{{To: "watercourse", DistanceM: 7}}}))
+	w.refill()
+	return w
+}
+
+// What a job was given is what its bill says, over all its days, and beside another
+// job on the same field and day.
+func TestPlannedIsWhatTheBillSays(t *testing.T) {
+	for name, c := range map[string]struct {
+		world *world
+		given map[schemas.JobID]float64
+		left  map[schemas.JobID]float64 // by hand, of 3200 kg each
+	}{
+		"one job over two days":    {twoJobs("JA", 25*time.Hour), map[schemas.JobID]float64{"JA": 3200, "JB": 0}, map[schemas.JobID]float64{"JA": 0, "JB": 3200}},
+		"two jobs of one day":      {twoJobs("JB", time.Hour), map[schemas.JobID]float64{"JA": 1600, "JB": 1600}, map[schemas.JobID]float64{"JA": 1600, "JB": 1600}},
+		"two jobs, days of theirs": {twoJobs("JB", 25*time.Hour), map[schemas.JobID]float64{"JA": 1600, "JB": 1600}, map[schemas.JobID]float64{"JA": 1600, "JB": 1600}},
+	} {
+		in := c.world.in
+		s, err := Seasonal(in, NutrientAsk{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		d, err := Divide(in)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var sum float64
+		for _, a := range s.Input.Applications {
+			sum += a.MassKg
+		}
+		if whole := run(t, in).Fields[0].MassKg; math.Abs(sum-whole) > 0.001 {
+			t.Errorf("%s: the applications make %v kg, the field has %v", name, sum, whole)
+		}
+		for _, p := range s.Planned {
+			billed := 0.0
+			for _, a := range d.Applications {
+				if a.Job == p.Job {
+					billed += a.MassKg
+				}
+			}
+			if math.Abs(p.GivenKg-c.given[p.Job]) > 5 || math.Abs(p.GivenKg-billed) > 0.5 {
+				t.Errorf("%s: %s was given %v kg, by hand %v, the bill says %v", name, p.Job, p.GivenKg, c.given[p.Job], billed)
+			}
+			b, err := BeforeJob(in, p.Job, c.world.clock, NutrientAsk{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			left := 0.0
+			for _, a := range b.Planned {
+				left += a.MassKg
+			}
+			if done := len(b.Done) == 1; done != (c.left[p.Job] == 0) || math.Abs(left-c.left[p.Job]) > 5 {
+				t.Errorf("%s: %v kg are still to spread of %s, by hand %v", name, left, p.Job, c.left[p.Job])
+			}
+		}
+	}
+}
+
+// Who began a job and what was noted at its end is of all its days.
+func TestNotesOfAJobOverDays(t *testing.T) {
+	w := twoJobs("JA", 25*time.Hour)
+	in, err := NutrientInput(w.in, NutrientAsk{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(in.Applications) != 2 {
+		t.Fatalf("%+v", in.Applications)
+	}
+	for _, a := range in.Applications {
+		if a.Job != "JA" || a.Operator != "Ash" || len(a.Buffers) != 1 {
+			t.Errorf("%+v", a)
+		}
+	}
+	// The job ended in between: the second day is by nobody known.
+	w.clock = w.in.Passes[9].start().Add(time.Hour)
+	w.in.Finishes = append(w.in.Finishes, meta(w, "sp1", schemas.JobFinished{Job: "JA", Field: "F1"}))
+	if in, err = NutrientInput(w.in, NutrientAsk{}); err != nil || in.Applications[1].Operator != "" || len(in.Applications[0].Buffers) != 0 || len(in.Applications[1].Buffers) != 1 {
+		t.Errorf("%v %+v", err, in.Applications)
+	}
+}
+
+// What nothing names is not of a job that was registered afterwards: it is
+// still to spread.
+func TestJobRegisteredAfterwards(t *testing.T) {
+	w := twoJobs("JA", time.Hour)
+	for i := range w.in.Passes {
+		w.in.Passes[i].Job = ""
+	}
+	w.in.Starts, w.in.Finishes = nil, nil
+	w.in.Jobs = w.in.Jobs[:1]
+	for want, registered := range map[float64]time.Time{0: day, 3200: w.clock} {
+		w.in.Jobs[0].Time = registered
+		b, err := BeforeJob(w.in, "JA", w.clock, NutrientAsk{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		left := 0.0
+		for _, a := range b.Planned {
+			left += a.MassKg
+		}
+		if math.Abs(left-want) > 5 {
+			t.Errorf("registered %s: %v kg left, by hand %v", registered, left, want)
+		}
+	}
+}

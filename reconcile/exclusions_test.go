@@ -28,7 +28,7 @@ func measuredOf(t *testing.T, w *world, application string) []nutrient.Measured 
 	return in.Applications[i].Measured
 }
 
-const firstDay = "F1/2026-03-02/super/sp1"
+const firstDay = "F1/2026-03-02/super/sp1/job:J1"
 
 // The scenario: lines of 20 m bout width along F1 from x = 10 on, so that the
 // ground is covered from x = 0; creeks west of it.

@@ -56,13 +56,17 @@ const leastExcludedM2 = 1
 // piecesByGround gives, per field, part and product, each machine's pieces, the
 // machines in order.
 func piecesByGround(told []*machine) map[ground][][]track.Segment {
+	return piecesBy(told, (*machine).groundOf)
+}
+
+func piecesBy(told []*machine, of func(*machine, track.Segment, schemas.ProductID) ground) map[ground][][]track.Segment {
 	out := map[ground][][]track.Segment{}
 	for _, m := range told {
 		mine := map[ground][]track.Segment{}
 		for _, p := range m.periods {
 			for _, s := range p.segments {
 				if s.Field != "" {
-					g := ground{s.Field, m.partOf(s, p.product), p.product}
+					g := of(m, s, p.product)
 					mine[g] = append(mine[g], s)
 				}
 			}

@@ -14,7 +14,8 @@ import (
 
 // findings gathers what a person should know.
 type findings struct {
-	list []Finding
+	list  []Finding
+	apart bool // those of tracks and balances are summed elsewhere: machines keep them
 }
 
 func (f *findings) add(x Finding) {

@@ -29,7 +29,16 @@ type Input struct {
 	Dockets   []At[schemas.DocketReceived]
 	Surveys   []At[schemas.StockSurveyed]
 	Passes    []Pass
+	Voided    []Voided  // what amendments took out of the book, for evidence
 	Findings  []Finding // what was met while reading the events; they join the result's
+}
+
+// Voided is an event that an amendment took out of the book.
+type Voided struct {
+	ID      schemas.EventID
+	Machine schemas.MachineID
+	Time    time.Time
+	Load    schemas.LoadID // of a load
 }
 
 // At is an event's data with where, when and on what machine it happened.

@@ -5,6 +5,7 @@ import (
 	"sort"
 	"time"
 
+	"hopperbook/reconcile/track"
 	"hopperbook/schemas"
 )
 
@@ -13,6 +14,8 @@ type links struct {
 	in   Input
 	reg  *registers
 	lays map[fieldProduct][]schemas.JobID // registered jobs by field and product, sorted
+	// since when work that names no job may be of one: its first registration, in Unix ms; nil: ever
+	since map[schemas.JobID]int64
 }
 
 type fieldProduct struct {
@@ -30,6 +33,28 @@ func newLinks(in Input, reg *registers) *links {
 		}
 	}
 	return l
+}
+
+// divideByJob makes the job of each piece the part of its field's work.
+func (r *registers) divideByJob(in Input) *links {
+	l := newLinks(in, r)
+	r.parts = func(id schemas.MachineID) func(track.Segment, schemas.ProductID) string {
+		jobs := l.of(id)
+		return func(s track.Segment, product schemas.ProductID) string {
+			return string(jobs.at(s.FromMilli, s.Field, product))
+		}
+	}
+	return l
+}
+
+// notBefore keeps work that names no job from jobs that were registered after it.
+func (l *links) notBefore(jobs []At[schemas.RegisterJob]) {
+	l.since = map[schemas.JobID]int64{}
+	for _, j := range sorted(jobs) {
+		if _, again := l.since[j.Data.Job]; !again {
+			l.since[j.Data.Job] = j.Time.UnixMilli()
+		}
+	}
 }
 
 // jobSpan is a time a machine worked under a job, in Unix ms, half-open.
@@ -86,7 +111,7 @@ func (m *machineLinks) at(milli int64, field schemas.FieldID, product schemas.Pr
 		return picked
 	case slices.Contains(lays, started):
 		return started
-	case len(lays) == 1:
+	case len(lays) == 1 && m.since[lays[0]] <= milli:
 		return lays[0]
 	case picked != "":
 		return picked

@@ -21,6 +21,7 @@ type machine struct {
 	catches  []At[schemas.TestCatch]
 	periods  []period        // before the first refill, then after each one
 	idle     []track.Segment // driven inside fields without spreading
+	tracked  []track.Finding
 	balance  balance.Result
 	part     func(track.Segment, schemas.ProductID) string // of what is done in a field; nil: one
 }
@@ -31,6 +32,10 @@ func (m *machine) partOf(s track.Segment, p schemas.ProductID) string {
 		return ""
 	}
 	return m.part(s, p)
+}
+
+func (m *machine) groundOf(s track.Segment, p schemas.ProductID) ground {
+	return ground{s.Field, m.partOf(s, p), p}
 }
 
 // period is what was spread between two refills.
@@ -66,7 +71,10 @@ func tell(in Input, reg *registers, id schemas.MachineID, passes []Pass, found *
 	}
 	cleaned := track.Clean(m.fixes(reg, passes), track.Options{MaxGapS: in.Policy.MaxGapS, BoutWidthM: in.Policy.BoutWidthM})
 	segments := reg.index.Split(cleaned.Segments)
-	found.addTrack(id, append(cleaned.Findings, track.OutsideFields(segments)...))
+	m.tracked = append(cleaned.Findings, track.OutsideFields(segments)...)
+	if !found.apart {
+		found.addTrack(id, m.tracked)
+	}
 	pickedWrong(reg, id, passes, segments, found)
 	for _, s := range segments {
 		if !s.Spreading && s.Field != "" {
@@ -83,7 +91,9 @@ func tell(in Input, reg *registers, id schemas.MachineID, passes []Pass, found *
 		return nil, err
 	}
 	m.balance = result
-	found.addBalance(id, result.Findings)
+	if !found.apart {
+		found.addBalance(id, result.Findings)
+	}
 	return m, nil
 }
 

@@ -33,7 +33,9 @@ func Nutrients(in Input, ask NutrientAsk) (nutrient.Result, error) {
 }
 
 // NutrientInput makes the applications: what one machine spread of one product
-// and batch on one field on one local day. Their masses sum to Field.MassKg; a
+// and batch under one job on one field on one local day. Jobs are divided as
+// for bills, except that work which names no job is not of one registered after
+// it: what is still to spread of that must not seem spread. Their masses sum to Field.MassKg; a
 // mass's error is its share of the error of what the machine spread on the
 // field, so that sums over days, fields and products are as certain as the
 // balance says, and a single day of several is taken as no less certain than
@@ -56,59 +58,54 @@ type gathered struct {
 	crew  notes
 
 	passes     passesOf
+	notedBy    map[string][]schemas.EventID // who, how and in what weather
 	measuredBy map[string][]schemas.FieldID // whose exclusion areas an application was measured to
+	found      seasonFound
+
+	history map[schemas.FieldID][]At[schemas.RegisterField] // in order
+	wanted  map[schemas.FieldID]bool                        // whose applications count
+
+	voidedLoads map[schemas.LoadID][]schemas.EventID
 }
 
 func gather(in Input, ask NutrientAsk) (*gathered, error) {
 	if ask.Location == nil {
 		ask.Location = time.UTC
 	}
-	found := &findings{}
+	found := &findings{apart: true}
 	g := &gathered{reg: readRegisters(in, found), crew: notes{starts: sorted(in.Starts), finishes: sorted(in.Finishes), weather: sorted(in.Weather)},
-		passes: indexPasses(in), measuredBy: map[string][]schemas.FieldID{}}
+		passes: indexPasses(in), notedBy: map[string][]schemas.EventID{}, voidedLoads: map[schemas.LoadID][]schemas.EventID{}, measuredBy: map[string][]schemas.FieldID{}}
 	reg, out := &g.reg, &g.input
+	g.crew.jobs = reg.jobs
+	for _, v := range in.Voided {
+		if v.Load != "" {
+			g.voidedLoads[v.Load] = append(g.voidedLoads[v.Load], v.ID)
+		}
+	}
+	reg.divideByJob(in).notBefore(in.Jobs)
 	var err error
 	if g.told, err = tellAll(in, reg, found, func([]Pass) bool { return true }); err != nil {
 		return nil, err
 	}
-	*out = nutrient.Input{Location: ask.Location, Season: ask.Season, Dates: ask.Dates, Rules: ask.Rules}
+	*out = nutrient.Input{Location: ask.Location, Customer: ask.Customer, Season: ask.Season, Dates: ask.Dates, Rules: ask.Rules}
 	for _, p := range sorted(in.Products) {
 		out.Products = append(out.Products, nutrient.Product{Product: p.Data.Product, Form: p.Data.Form, At: p.Time, Event: p.ID, Analysis: p.Data.Analysis})
 	}
 	var cover coverage.Cover
-	for _, id := range sortedKeys(reg.fields) {
-		if ask.Customer != "" && reg.fields[id].Data.Customer != ask.Customer {
-			continue
-		}
-		f, err := nutrientField(reg, &cover, id)
+	g.history, g.wanted = fieldHistory(in.Fields), wantedFields(in.Fields, ask.Customer)
+	for _, id := range sortedKeys(g.wanted) {
+		versions, err := g.nutrientFields(&cover, id)
 		if err != nil {
 			return nil, err
 		}
-		out.Fields = append(out.Fields, f)
+		out.Fields = append(out.Fields, versions...)
 	}
-	if err := g.applications(in, &cover, ask); err != nil {
+	if err := g.applications(in, &cover, ask, found); err != nil {
 		return nil, err
 	}
 	g.measureExclusions(in)
+	g.found = g.foundOf(in, found)
 	return g, nil
-}
-
-// nutrientField is a field as the register has it, with the area that may be
-// spread; 0 where its boundary cannot be used.
-func nutrientField(reg *registers, cover *coverage.Cover, id schemas.FieldID) (nutrient.Field, error) {
-	d := reg.fields[id].Data
-	f := nutrient.Field{ID: id, Name: d.Name, Customer: d.Customer, Holding: d.Holding, LandUse: d.LandUse, Zones: d.Zones, Crop: d.Crop,
-		PreviousCrop: d.PreviousCrop, Soil: d.Soil, SlopeDeg: d.SlopeDeg}
-	if d.SownAt != "" {
-		f.SownAt, _ = time.Parse(time.RFC3339Nano, d.SownAt) // the contract has checked it
-	}
-	ground := reg.ground(id)
-	if len(ground.Boundary.Polygon.Parts) == 0 {
-		return f, nil
-	}
-	area, err := covered(reg, cover, id, nil)
-	f.AreaM2 = max(0, rounded(boundaryM2(ground.Boundary, area.BoundaryM2)-area.ExclusionM2, 2))
-	return f, err
 }
 
 // spreading is what makes one application.
@@ -120,7 +117,7 @@ type spreading struct {
 }
 
 func (s spreading) compare(o spreading) int {
-	return cmp.Or(cmp.Compare(s.field, o.field), cmp.Compare(s.product, o.product), cmp.Compare(s.day, o.day), cmp.Compare(s.machine, o.machine), cmp.Compare(s.batch, o.batch))
+	return cmp.Or(cmp.Compare(s.field, o.field), cmp.Compare(s.product, o.product), cmp.Compare(s.day, o.day), cmp.Compare(s.machine, o.machine), cmp.Compare(s.batch, o.batch), cmp.Compare(s.part, o.part))
 }
 
 // name is the application's identifier: the same events give the same.
@@ -128,6 +125,9 @@ func (s spreading) name() string {
 	name := fmt.Sprintf("%s/%s/%s/%s", s.field, s.day, s.product, s.machine)
 	if s.batch != "" {
 		name += "/" + string(s.batch)
+	}
+	if s.part != "" {
+		name += "/job:" + s.part
 	}
 	return name
 }
@@ -140,15 +140,15 @@ type spread struct {
 	periods  []int // of the machine, in order
 }
 
-func (g *gathered) applications(in Input, cover *coverage.Cover, ask NutrientAsk) error {
+func (g *gathered) applications(in Input, cover *coverage.Cover, ask NutrientAsk, found *findings) error {
 	reg, told, all := &g.reg, g.told, map[spreading]*spread{}
 	g.all = all
 	errors := map[ground]map[schemas.MachineID]balance.FieldMass{}
 	batches := deliveriesOf(in.Dockets)
 	for _, m := range told {
-		m.addSpreads(reg, batches, ask, all)
+		m.addSpreads(reg, batches, ask.Location, g.wanted, all)
 		for _, f := range m.balance.Fields {
-			g := ground{field: f.Field, product: f.Product}
+			g := ground{f.Field, f.Part, f.Product}
 			if errors[g] == nil {
 				errors[g] = map[schemas.MachineID]balance.FieldMass{}
 			}
@@ -159,11 +159,8 @@ func (g *gathered) applications(in Input, cover *coverage.Cover, ask NutrientAsk
 		g.keys = append(g.keys, k)
 	}
 	slices.SortFunc(g.keys, spreading.compare)
-	target := map[ground]float64{}
-	for g, pieces := range piecesByGround(told) {
-		if _, wanted := errors[g]; !wanted {
-			continue
-		}
+	target := map[ground]float64{} // of all jobs together, so that masses sum to the field's
+	for g, pieces := range piecesBy(told, (*machine).wholeOf) {
 		area, err := covered(reg, cover, g.field, pieces)
 		if err != nil {
 			return err
@@ -171,27 +168,34 @@ func (g *gathered) applications(in Input, cover *coverage.Cover, ask NutrientAsk
 		target[g], _, _ = shares(area)
 	}
 	for _, k := range g.keys {
-		a, err := application(reg, cover, k, all[k], errors[k.ground][k.machine], target[k.ground])
+		a, err := application(reg, cover, k, all[k], errors[k.ground][k.machine], target[k.ground.whole()], found)
 		if err != nil {
 			return err
 		}
-		g.crew.write(&a)
+		g.notedBy[a.ID] = g.crew.write(&a)
 		g.input.Applications = append(g.input.Applications, a)
 	}
 	return nil
 }
 
+// whole is the ground with all its parts.
+func (g ground) whole() ground { return ground{field: g.field, product: g.product} }
+
+func (m *machine) wholeOf(s track.Segment, p schemas.ProductID) ground {
+	return ground{field: s.Field, product: p}
+}
+
 // addSpreads sorts a machine's spreading into applications.
-func (m *machine) addSpreads(reg *registers, batches deliveries, ask NutrientAsk, all map[spreading]*spread) {
+func (m *machine) addSpreads(reg *registers, batches deliveries, zone *time.Location, wanted map[schemas.FieldID]bool, all map[spreading]*spread) {
 	flows := m.flows()
 	var batch schemas.DocketID
 	for i, p := range m.periods {
 		batch = m.batchIn(reg, batches, i, batch)
 		for _, s := range p.segments {
-			if s.Field == "" || ask.Customer != "" && reg.fields[s.Field].Data.Customer != ask.Customer {
+			if !wanted[s.Field] {
 				continue
 			}
-			k := spreading{ground{field: s.Field, product: flows[i].product}, m.id, batch, time.UnixMilli(s.FromMilli).In(ask.Location).Format(time.DateOnly)}
+			k := spreading{ground{s.Field, m.partOf(s, p.product), flows[i].product}, m.id, batch, time.UnixMilli(s.FromMilli).In(zone).Format(time.DateOnly)}
 			if all[k] == nil {
 				all[k] = &spread{}
 			}
@@ -229,71 +233,17 @@ func (m *machine) batchIn(reg *registers, d deliveries, period int, before schem
 	return batch
 }
 
-func application(reg *registers, cover *coverage.Cover, k spreading, s *spread, field balance.FieldMass, target float64) (nutrient.Application, error) {
+func application(reg *registers, cover *coverage.Cover, k spreading, s *spread, field balance.FieldMass, target float64, found *findings) (nutrient.Application, error) {
 	area, err := covered(reg, cover, k.field, [][]track.Segment{s.segments})
 	first, last := s.segments[0], s.segments[len(s.segments)-1]
-	a := nutrient.Application{ID: k.name(), Field: k.field, Product: k.product, Batch: k.batch, Machine: k.machine,
+	a := nutrient.Application{ID: k.name(), Field: k.field, Product: k.product, Batch: k.batch, Machine: k.machine, Job: schemas.JobID(k.part),
 		From: time.UnixMilli(first.FromMilli).UTC(), To: time.UnixMilli(last.ToMilli).UTC(), MassKg: max(0, target*s.massKg), AreaM2: area.CoveredM2, Open: s.open}
+	_, _, excluded := shares(area)
+	hitExclusion(&a, area.ExcludedM2, area.ErrorM2, excluded*s.massKg, found)
 	if field.MassKg > 0 {
 		for _, t := range field.Form {
 			a.Shared = append(a.Shared, nutrient.Term{Key: t.Key, Kg: t.Coefficient * t.Sd * target * s.massKg / field.MassKg})
 		}
 	}
 	return a, err
-}
-
-// noteH is how far from an application a note may be made and still be of it:
-// half a day (common practice, no source).
-const noteH = 12
-
-// notes is what crews wrote down around an application.
-type notes struct {
-	starts   []At[schemas.JobStarted]
-	finishes []At[schemas.JobFinished]
-	weather  []At[schemas.WeatherNoted]
-}
-
-// write fills in who, how, how far from water, and in what weather: the last
-// start before and the first end after of the machine on the field (or on no
-// field that it names), and the weather noted nearest. It names the events that say so.
-func (n notes) write(a *nutrient.Application) (uses []schemas.EventID) {
-	var start At[schemas.JobStarted]
-	const near = noteH * time.Hour
-	for _, s := range n.starts {
-		if s.Machine == a.Machine && (s.Data.Field == "" || s.Data.Field == a.Field) && !s.Time.After(a.From) && a.From.Sub(s.Time) <= near {
-			start = s
-		}
-	}
-	uses = append(uses, start.ID)
-	a.Job, a.Operator = start.Data.Job, start.Data.Operator
-	for _, f := range n.finishes {
-		if f.Machine == a.Machine && (f.Data.Field == "" || f.Data.Field == a.Field) && !f.Time.Before(a.To) && f.Time.Sub(a.To) <= near {
-			d := f.Data
-			a.Job, a.Operator = cmp.Or(a.Job, d.Job), cmp.Or(a.Operator, d.Operator)
-			a.CertificateHolder, a.Method, a.Buffers = d.CertificateHolder, d.Method, d.Buffers
-			uses = append(uses, f.ID)
-			break
-		}
-	}
-	weather := n.weatherAt(a.From, a.Machine)
-	a.Weather = weather.data
-	return append(uses, weather.event)
-}
-
-// noted is the weather of an event; none: nil.
-type noted struct {
-	data  *schemas.WeatherNoted
-	event schemas.EventID
-}
-
-// weatherAt is what was noted nearest to a time, within noteH, on a machine or
-// on none; "" takes that of every machine.
-func (n notes) weatherAt(at time.Time, machine schemas.MachineID) (nearest noted) {
-	best := noteH*time.Hour + 1
-	for _, w := range n.weather {
-		if off := w.Time.Sub(at).Abs(); off < best && (machine == "" || w.Machine == machine || w.Machine == "") {
-			nearest, best = noted{&w.Data, w.ID}, off
-		}
-	}
-	return nearest
 }

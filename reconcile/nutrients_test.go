@@ -60,7 +60,7 @@ func TestNutrientInput(t *testing.T) {
 	for _, a := range in.Applications {
 		names = append(names, a.ID)
 	}
-	if got := strings.Join(names, " "); got != "F1/2026-03-02/super/sp1 F2/2026-03-02/super/sp1 F2/2026-03-03/super/sp1/D2" {
+	if got := strings.Join(names, " "); got != "F1/2026-03-02/super/sp1/job:J1 F2/2026-03-02/super/sp1/job:J1 F2/2026-03-03/super/sp1/D2" {
 		t.Fatalf("applications %s", got)
 	}
 	a, b, c := in.Applications[0], in.Applications[1], in.Applications[2]

@@ -19,6 +19,7 @@ type Season struct {
 	Input   nutrient.Input
 	Origins []Origin // of Input.Applications, in their order
 	Planned []Planned
+	found   seasonFound
 }
 
 // Origin is where an application's figures come from.
@@ -60,7 +61,7 @@ func Seasonal(in Input, ask NutrientAsk) (Season, error) {
 	if err != nil {
 		return Season{}, err
 	}
-	s := Season{Input: g.input}
+	s := Season{Input: g.input, found: g.found}
 	c := certifier{in: WithDiscSets(in), g: g, made: map[certificateOf]InForce{}, drifts: map[schemas.MachineID][]Drift{}}
 	for i := range g.input.Applications {
 		a := &g.input.Applications[i]
@@ -137,8 +138,8 @@ func (c *certifier) against(m *machine, catch At[schemas.TestCatch]) (out []stri
 // settings and the catch test in force, and what the crew noted.
 func (g *gathered) uses(in Input, m *machine, s *spread, a nutrient.Application) (out []schemas.EventID) {
 	add := func(ids ...schemas.EventID) { out = append(out, ids...) }
-	add(g.crew.write(&a)...)
-	add(g.reg.fields[a.Field].ID, g.reg.machines[m.id].ID, g.reg.jobs[a.Job].ID)
+	add(g.notedBy[a.ID]...)
+	add(g.reg.fields[a.Field].ID, registeredAt(g.history[a.Field], a.From).ID, g.reg.machines[m.id].ID, g.reg.jobs[a.Job].ID)
 	for _, p := range in.Products {
 		if p.Data.Product == a.Product {
 			add(p.ID)
@@ -157,7 +158,17 @@ func (g *gathered) uses(in Input, m *machine, s *spread, a nutrient.Application)
 		for _, id := range r.Data.Loads {
 			l := g.reg.loads[id]
 			add(l.ID)
+			add(g.voidedLoads[id]...)
 			dockets[l.Data.Docket] = true
+		}
+	}
+	first, last := a.From, a.To
+	if from < to {
+		first, last = earlier(first, m.refills[from].Time), later(last, m.refills[to-1].Time)
+	}
+	for _, v := range in.Voided {
+		if v.Machine == m.id && !v.Time.Before(first) && !v.Time.After(last) {
+			add(v.ID)
 		}
 	}
 	for _, d := range in.Dockets {
@@ -175,6 +186,20 @@ func (g *gathered) uses(in Input, m *machine, s *spread, a nutrient.Application)
 	}
 	slices.Sort(out)
 	return slices.DeleteFunc(slices.Compact(out), func(id schemas.EventID) bool { return id == "" })
+}
+
+func earlier(a, b time.Time) time.Time {
+	if b.Before(a) {
+		return b
+	}
+	return a
+}
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
 }
 
 // closedAround is the refills [from, to) that hold the balance intervals of
@@ -204,15 +229,16 @@ func (g *gathered) planned() []Planned {
 		field schemas.FieldID
 	}
 	all := map[key]*Planned{}
-	for _, f := range g.input.Fields {
-		for id, job := range g.reg.jobs {
-			if slices.Contains(job.Data.Fields, f.ID) {
+	for id, job := range g.reg.jobs {
+		for _, field := range job.Data.Fields {
+			if f, known := g.input.FieldAt(field, job.Time); known && (g.input.Customer == "" || f.Customer == g.input.Customer) {
 				all[key{id, f.ID}] = &Planned{Job: id, Field: f.ID, Product: job.Data.Product, SetRateKgHa: job.Data.SetRateKgHa, AreaM2: f.AreaM2,
 					PlannedKg: job.Data.SetRateKgHa * f.AreaM2 / unit.M2PerHa, Applications: []string{}}
 			}
 		}
 	}
-	for _, a := range g.input.Applications {
+	for i := range g.input.Applications {
+		a := &g.input.Applications[i]
 		if p := all[key{a.Job, a.Field}]; p != nil && p.Product == a.Product {
 			p.GivenKg += a.MassKg
 			p.Applications = append(p.Applications, a.ID)

@@ -55,7 +55,7 @@ type (
 		Kinds  map[string]int64 `json:"kinds"`
 	}
 
-	// SeasonField is a field as registered.
+	// SeasonField is a field as registered at its last application in the season.
 	SeasonField struct {
 		Field    schemas.FieldID   `json:"field"`
 		Name     string            `json:"name"`
@@ -101,6 +101,8 @@ type (
 		Exclusions        []nutrient.Measured   `json:"exclusions,omitempty"` // measured from the passes: the nearest of each kind; left out: none is registered within 1 km
 		Calibration       SeasonCalibration     `json:"calibration"`
 		Events            int                   `json:"events"` // it comes from
+
+		MoreWeather []schemas.WeatherNoted `json:"more_weather,omitempty"` // noted besides: rules are held against all
 	}
 
 	// SeasonCalibration is the calibration in force at the end of that day.
@@ -283,15 +285,14 @@ func NewSeasonAnswer(s reconcile.Season, r nutrient.Result, name string, f Seaso
 			a.Sums = append(a.Sums, seasonSum(sum))
 		}
 	}
-	fields := map[schemas.FieldID]nutrient.Field{}
-	for _, field := range s.Input.Fields {
-		fields[field.ID] = field
+	for _, field := range s.Input.FieldsIn(a.Season) {
 		a.Fields = append(a.Fields, SeasonField{Field: field.ID, Name: field.Name, Holding: field.Holding, AreaM2: field.AreaM2, LandUse: field.LandUse, Zones: field.Zones,
 			Crop: field.Crop, Soil: field.Soil, Boundary: f.Boundaries[field.ID]})
 	}
 	for i, ap := range s.Input.Applications {
 		if in[ap.ID] {
-			a.Applications = append(a.Applications, seasonApplication(ap, s.Origins[i], own[ap.ID], fields[ap.Field], f))
+			field, _ := s.Input.FieldAt(ap.Field, ap.From)
+			a.Applications = append(a.Applications, seasonApplication(ap, s.Origins[i], own[ap.ID], field, f))
 		}
 	}
 	a.addJudged(r, in)
@@ -345,7 +346,7 @@ func seasonApplication(ap nutrient.Application, o reconcile.Origin, own nutrient
 	out := SeasonApplication{ID: applicationID(ap.ID), Field: ap.Field, Crop: field.Crop, Soil: field.Soil, Day: from.Format(time.DateOnly), FromLocal: from.Format(clockForm), ToLocal: to.Format(clockForm),
 		From: ap.From, To: ap.To, Product: ap.Product, ProductName: f.Products[ap.Product], Kind: own.Kind, Batch: ap.Batch, Machine: ap.Machine, Job: ap.Job,
 		Operator: ap.Operator, CertificateHolder: ap.CertificateHolder, Method: ap.Method, AreaM2: ap.AreaM2, MassKg: ap.MassKg, MassLowKg: own.MassLowKg, MassHighKg: own.MassHighKg,
-		Open: ap.Open, Amounts: sum.Amounts, Weather: ap.Weather, Buffers: ap.Buffers, Exclusions: ap.Measured, Events: len(o.Uses),
+		Open: ap.Open, Amounts: sum.Amounts, Weather: ap.Weather, MoreWeather: ap.MoreWeather, Buffers: ap.Buffers, Exclusions: ap.Measured, Events: len(o.Uses),
 		Calibration: SeasonCalibration{c.CatchTest, c.TestedAt, c.Valid, c.Until, c.Reasons}}
 	if ap.AreaM2 > 0 {
 		out.RateKgHa = ap.MassKg / ap.AreaM2 * unit.M2PerHa

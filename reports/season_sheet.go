@@ -254,6 +254,9 @@ func (a SeasonAnswer) crewPage() Table {
 		weather := "not noted"
 		if w := p.Weather; w != nil {
 			weather = fmt.Sprintf("wind %s\u00a0m/s, rain %s\u00a0mm, soil %s", number(w.WindMS, 1), number(w.RainMm, 1), strings.ReplaceAll(w.Soil, "_", " "))
+			if n := len(p.MoreWeather); n > 0 {
+				weather += fmt.Sprintf(", the worst of %d notes", n+1)
+			}
 		}
 		operator := string(p.Operator)
 		if operator == "" {

@@ -157,44 +157,58 @@ func (a *asker) excepted(e Except) string {
 
 func (a *asker) soil(r *SoilRule) {
 	states := strings.ReplaceAll(strings.Join(r.States, ", "), "_", " ")
+	noted := a.p.weather()
+	bad := slices.IndexFunc(noted, func(w *schemas.WeatherNoted) bool { return slices.Contains(r.States, w.Soil) })
 	switch escape := a.excepted(r.Except); {
 	case escape != "":
 		a.say("soil", &r.Part, NotApplicable, "%s", escape)
-	case a.p.Weather == nil:
+	case len(noted) == 0:
 		a.say("soil", &r.Part, NotNoted, "not on soil that is %s; how it was is not noted: weather.noted with soil", states)
-	case slices.Contains(r.States, a.p.Weather.Soil):
-		a.say("soil", &r.Part, Broken, "the soil was noted as %s", strings.ReplaceAll(a.p.Weather.Soil, "_", " "))
+	case bad >= 0:
+		a.say("soil", &r.Part, Broken, "the soil was noted as %s", strings.ReplaceAll(noted[bad].Soil, "_", " "))
 	default:
-		a.say("soil", &r.Part, Kept, "the soil was noted as %s", a.p.Weather.Soil)
+		a.say("soil", &r.Part, Kept, "the soil was noted as %s", strings.ReplaceAll(noted[0].Soil, "_", " "))
 	}
 }
 
+// rain holds every forecast noted against the rule; the worst counts. A note
+// without a forecast takes nothing away from one that has it.
 func (a *asker) rain(r *RainRule) {
-	w := a.p.Weather
+	order := []string{Broken, ToJudge, Kept, NotNoted}
+	state, words := NotNoted, "no rain forecast is noted: weather.noted with forecast_rain_mm, forecast_rain_chance_pct and forecast_hours"
+	told := false
+	for _, w := range a.p.weather() {
+		if w.ForecastRainMm == nil && (w.Forecast == "" || r.OverMm != nil) {
+			continue
+		}
+		s, text := r.forecast(w)
+		if !told || slices.Index(order, s) < slices.Index(order, state) {
+			state, words, told = s, text, true
+		}
+	}
 	switch escape := a.excepted(r.Except); {
 	case len(r.Forms) > 0 && a.p.productForm != "" && !slices.Contains(r.Forms, a.p.productForm):
 		a.say("rain", &r.Part, NotApplicable, "%s is %s", a.p.Product, a.p.productForm)
 	case escape != "":
 		a.say("rain", &r.Part, NotApplicable, "%s", escape)
-	case w == nil || w.ForecastRainMm == nil && (w.Forecast == "" || r.OverMm != nil):
-		a.say("rain", &r.Part, NotNoted, "no rain forecast is noted: weather.noted with forecast_rain_mm, forecast_rain_chance_pct and forecast_hours")
-	case r.OverMm == nil:
-		a.say("rain", &r.Part, ToJudge, "forecast: %s; the rule names no amount", forecastWords(w))
 	default:
-		a.forecast(r, w)
+		a.say("rain", &r.Part, state, "%s", words)
 	}
 }
 
 // forecast holds an amount over so many hours against the one of the rule: a
 // longer forecast of little rain holds for its beginning too, a shorter one of
 // much for the whole.
-func (a *asker) forecast(r *RainRule, w *schemas.WeatherNoted) {
+func (r *RainRule) forecast(w *schemas.WeatherNoted) (state, text string) {
+	if r.OverMm == nil {
+		return ToJudge, fmt.Sprintf("forecast: %s; the rule names no amount", forecastWords(w))
+	}
 	hours, much := w.ForecastHours, *w.ForecastRainMm > *r.OverMm*(1+roundingShare)
 	likely, chanceKnown := true, r.OverChancePct == nil || w.ForecastRainChancePct != nil
 	if r.OverChancePct != nil && w.ForecastRainChancePct != nil {
 		likely = *w.ForecastRainChancePct > *r.OverChancePct
 	}
-	state := NotNoted
+	state = NotNoted
 	switch {
 	case hours == nil: // an amount over nobody knows how long says nothing
 	case much && likely && chanceKnown && *hours <= r.WithinHours:
@@ -208,11 +222,11 @@ func (a *asker) forecast(r *RainRule, w *schemas.WeatherNoted) {
 	if r.OverChancePct != nil {
 		asked += fmt.Sprintf(" at more than %g %%", *r.OverChancePct)
 	}
-	text := "forecast: %s; the rule is about %s"
+	text = fmt.Sprintf("forecast: %s; the rule is about %s", forecastWords(w), asked)
 	if state == NotNoted {
 		text += "; the forecast does not settle it: note forecast_rain_mm with its forecast_rain_chance_pct for forecast_hours of as long"
 	}
-	a.say("rain", &r.Part, state, text, forecastWords(w), asked)
+	return state, text
 }
 
 func forecastWords(w *schemas.WeatherNoted) string {

@@ -293,3 +293,43 @@ func TestMeasuredDistances(t *testing.T) {
 		}
 	}
 }
+
+// Rules are held against every note of the weather: one bad one breaks them,
+// and one without a forecast takes nothing away from one that has it.
+func TestEveryNoteOfTheWeatherCounts(t *testing.T) {
+	in := oneField(Rules{RuleHead: RuleHead{ID: "mine"}, Soils: []SoilRule{{Part: Part{ID: "soil"}, States: []string{"frozen"}}},
+		Rains: []RainRule{{Part: Part{ID: "rain"}, OverMm: pct(10), WithinHours: 12}}}, schemas.Analysis{NPct: pct(25), Kind: "manufactured"}, 100, 0)
+	in.Rules[0].Records = []RecordField{{Part: Part{ID: "temperature"}, Item: "temperature"}}
+	dry := *weather("dry", nil, nil, nil)
+	for name, c := range map[string]struct {
+		more schemas.WeatherNoted
+		want string
+	}{
+		"the same again":         {dry, "soil kept, rain not_noted"},
+		"frozen":                 {*weather("frozen", nil, nil, nil), "soil broken, rain not_noted"},
+		"a forecast of little":   {*weather("dry", pct(2), nil, pct(24)), "soil kept, rain kept"},
+		"a forecast of much":     {*weather("dry", pct(20), nil, pct(6)), "soil kept, rain broken"},
+		"a forecast of no hours": {*weather("dry", pct(20), nil, nil), "soil kept, rain not_noted"},
+	} {
+		a := &in.Applications[0]
+		a.Weather, a.MoreWeather = &dry, []schemas.WeatherNoted{c.more}
+		r, err := Run(in)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var states []string
+		for _, k := range r.Checks {
+			states = append(states, k.Kind+" "+k.State)
+		}
+		if got := strings.Join(states, ", "); got != c.want {
+			t.Errorf("%s: %s", name, got)
+		}
+		if c.more.TemperatureC = pct(4); len(r.Missing) != 1 {
+			t.Errorf("%s: %+v", name, r.Missing)
+		}
+		a.MoreWeather = []schemas.WeatherNoted{c.more}
+		if r, err := Run(in); err != nil || len(r.Missing) != 0 {
+			t.Errorf("%s with a temperature: %v %+v", name, err, r.Missing)
+		}
+	}
+}

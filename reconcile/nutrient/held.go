@@ -12,7 +12,8 @@ type held struct {
 	kg, low, high float64
 	counted       []string
 	notes         []string
-	unknown       string // why the upper end is not known; "": it is
+	othersKg      float64 // of it spread on land that was another customer's then
+	unknown       string  // why the upper end is not known; "": it is
 
 	sure, all, covered amount // what counts for certain, and with what may; all over the area each covered
 	coveredKnown       bool
@@ -27,15 +28,24 @@ func (b *book) held(rules *Rules, l *Limit, t *target, n Nutrient) *held {
 		if c == no {
 			continue
 		}
-		h.counted = append(h.counted, p.ID)
+		if !p.others {
+			h.counted = append(h.counted, p.ID)
+		}
+		if land, _ := b.applies(rules, &l.Part, p.field); land == no {
+			c = max(c, maybe)
+			h.notes = append(h.notes, "when "+p.named()+" was spread the rule did not apply to its field: it stands in the upper end alone")
+		} else if c == maybe {
+			mayCount[string(p.Product)] = true
+		}
 		if !p.content.Known[n] && p.MassKg > 0 {
 			notKnown[string(p.Product)] = true
 		}
 		h.all.add(p, n, 1)
+		if p.others {
+			h.othersKg += p.MassKg * p.content.PerKg[n]
+		}
 		if c == yes {
 			h.sure.add(p, n, 1)
-		} else {
-			mayCount[string(p.Product)] = true
 		}
 		switch {
 		case p.AreaM2 > 0:
@@ -50,7 +60,7 @@ func (b *book) held(rules *Rules, l *Limit, t *target, n Nutrient) *held {
 			h.coveredKnown = false
 		}
 		if p.Open {
-			h.notes = append(h.notes, fmt.Sprintf("application %s is of a hopper that is not closed yet: its mass may still change", p.ID))
+			h.notes = append(h.notes, p.named()+" is of a hopper that is not closed yet: its mass may still change")
 		}
 	}
 	slices.Sort(h.counted)
@@ -73,11 +83,35 @@ func (h *held) because(why string) {
 	h.unknown += why
 }
 
-// perHa turns kg into kg/ha; false where that is not known.
-func (h *held) perHa(areaM2 float64, covered bool) bool {
-	h.kg, h.low, h.high = perHa(h.kg, areaM2), perHa(h.low, areaM2), perHa(h.high, areaM2)
+// named is a portion in words.
+func (p *portion) named() string {
+	if p.others {
+		return "an application on a field that was another customer's"
+	}
+	return "application " + p.ID
+}
+
+// areas are m2 as registered at the last application, and the least and the
+// most that a period's figures may be of.
+type areas struct{ m2, least, most float64 }
+
+// areaOfParcels is 0 where one is not known.
+func areaOfParcels(parcels []parcel) (a areas) {
+	for _, c := range parcels {
+		if c.least <= 0 {
+			return areas{}
+		}
+		a.m2, a.least, a.most = a.m2+c.AreaM2, a.least+c.least, a.most+c.most
+	}
+	return a
+}
+
+// perHa turns kg into kg/ha; false where that is not known. Where a field was
+// registered with several areas the interval holds what each of them gives.
+func (h *held) perHa(area areas, covered bool) bool {
+	h.kg, h.low, h.high = perHa(h.kg, area.m2), perHa(h.low, area.most), perHa(h.high, area.least)
 	if !covered {
-		return areaM2 > 0
+		return area.m2 > 0
 	}
 	if !h.coveredKnown {
 		h.because("the area that an application covered")
@@ -85,7 +119,7 @@ func (h *held) perHa(areaM2 float64, covered bool) bool {
 	}
 	_, high := h.covered.interval()
 	h.kg, h.low, h.high = perHa(h.covered.kg, 1), max(h.low, perHa(h.single, 1)), perHa(high, 1)
-	return areaM2 > 0
+	return area.m2 > 0
 }
 
 func sortedKeys(m map[string]bool) []string {

@@ -11,18 +11,20 @@ import (
 
 // Input is everything a season's nutrients are worked out from.
 type Input struct {
-	Location     *time.Location // whose days, seasons and closed periods; nil: UTC
-	Season       Period         // of the sums; zero: the calendar year
-	Dates        Span           // the sums of these dates alone, instead of seasons; zero: seasons
-	Fields       []Field        // all of a holding's: they make its area
+	Location     *time.Location     // whose days, seasons and closed periods; nil: UTC
+	Season       Period             // of the sums; zero: the calendar year
+	Dates        Span               // the sums of these dates alone, instead of seasons; zero: seasons
+	Customer     schemas.CustomerID // whose records; what was another's then counts in limits alone; "": everyone's
+	Fields       []Field            // all of a holding's: they make its area; each registration that changed something
 	Products     []Product
 	Applications []Application
 	Rules        []Rules
 }
 
-// Field is a field as a rule sees it.
+// Field is a field as a rule sees it, by one of its registrations.
 type Field struct {
 	ID           schemas.FieldID
+	From         time.Time // when it was registered so; the first one holds before, too
 	Name         string
 	Customer     schemas.CustomerID
 	Holding      schemas.HoldingID // "": the customer's fields are the holding
@@ -73,10 +75,22 @@ type Application struct {
 
 	Operator          schemas.Operator
 	CertificateHolder string
-	Method            string                // surface, incorporated, injected; "": not known
-	Weather           *schemas.WeatherNoted // noted nearest to it; nil: none
-	Buffers           []schemas.BufferKept  // as the crew noted them
-	Measured          []Measured            // nearest exclusion area of each kind; none: no area is registered nearby
+	Method            string                 // surface, incorporated, injected; "": not known
+	Weather           *schemas.WeatherNoted  // noted nearest to it or during it, the worst; nil: none
+	MoreWeather       []schemas.WeatherNoted // noted besides
+	Buffers           []schemas.BufferKept   // as the crew noted them
+	Measured          []Measured             // nearest exclusion area of each kind; none: no area is registered nearby
+}
+
+// weather is all that was noted, the worst first.
+func (a *Application) weather() (all []*schemas.WeatherNoted) {
+	if a.Weather != nil {
+		all = append(all, a.Weather)
+	}
+	for i := range a.MoreWeather {
+		all = append(all, &a.MoreWeather[i])
+	}
+	return all
 }
 
 // Measured is how far the edge of the swaths stayed from the nearest exclusion

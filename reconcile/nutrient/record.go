@@ -31,7 +31,7 @@ const ItemOutside = "outside"
 // Items are all records a rule file may ask for.
 func Items() []Item {
 	weather := func(has func(*schemas.WeatherNoted) bool) func(*portion) bool {
-		return func(p *portion) bool { return p.Weather != nil && has(p.Weather) }
+		return func(p *portion) bool { return slices.ContainsFunc(p.weather(), has) }
 	}
 	noted := func(*schemas.WeatherNoted) bool { return true }
 	return []Item{
@@ -82,7 +82,7 @@ func (b *book) missing(rules Rules) []Missing {
 			continue
 		}
 		first := len(out)
-		for _, p := range b.portions {
+		for _, p := range b.own {
 			if land, _ := b.applies(&rules, &r.Part, p.field); land == no || counts(&rules, &r.Part, p.content) == no ||
 				r.SurfaceOnly && p.Method != "" && p.Method != "surface" || it.has(p) {
 				continue

@@ -41,9 +41,10 @@ type book struct {
 	Input
 	loc      *time.Location
 	season   Period
-	portions []*portion
-	fields   []Field            // each once, sorted by ID
-	holdings map[string]float64 // m2 of all fields of a holding; 0 where one is not known
+	portions []*portion         // that count in limits
+	own      []*portion         // of the customer: all that is shown
+	fields   []Field            // sorted by ID and time
+	holdings map[string]float64 // m2 of all fields of a holding, each at its largest; 0 where one is not known
 	found    map[Finding]bool
 }
 
@@ -59,7 +60,7 @@ func Run(in Input) (Result, error) {
 	for _, rules := range b.Rules {
 		r.Rules = append(r.Rules, rules.RuleHead)
 		r.Verdicts = append(r.Verdicts, b.verdicts(rules)...)
-		for _, p := range b.portions {
+		for _, p := range b.own {
 			r.Checks = append(r.Checks, b.checks(rules, p)...)
 		}
 		r.Missing = append(r.Missing, b.missing(rules)...)
@@ -82,21 +83,16 @@ func open(in Input) (*book, error) {
 	b.Rules = slices.Clone(in.Rules)
 	slices.SortStableFunc(b.Rules, func(x, y Rules) int { return strings.Compare(x.ID, y.ID) })
 	b.fields = slices.Clone(in.Fields)
-	slices.SortStableFunc(b.fields, func(x, y Field) int { return strings.Compare(string(x.ID), string(y.ID)) })
+	slices.SortStableFunc(b.fields, compareFields)
 	for i, f := range b.fields {
-		if i > 0 && b.fields[i-1].ID == f.ID {
+		if i > 0 && compareFields(b.fields[i-1], f) == 0 {
 			return nil, fault.Newf("sum nutrients", fault.Input, fmt.Sprintf("field %s stands twice", f.ID), "")
 		}
 		if !number(f.AreaM2) {
 			return nil, fault.Newf("sum nutrients", fault.Input, fmt.Sprintf("field %s has an area of %v m2", f.ID, f.AreaM2), "")
 		}
 	}
-	b.holdings = map[string]float64{}
-	for _, f := range b.fields {
-		if h := f.holding(); b.holdings[h] == 0 {
-			b.holdings[h] = b.areaOf(ScopeHolding, h)
-		}
-	}
+	b.measureHoldings()
 	applications := slices.Clone(in.Applications)
 	slices.SortStableFunc(applications, compareApplications)
 	seen := map[string]bool{}
@@ -110,8 +106,33 @@ func open(in Input) (*book, error) {
 			return nil, fault.Wrap("application "+a.ID, err)
 		}
 		b.portions = append(b.portions, p)
+		if !p.others {
+			b.own = append(b.own, p)
+		}
 	}
 	return b, nil
+}
+
+// measureHoldings sums the fields that were ever registered as a holding's.
+func (b *book) measureHoldings() {
+	b.holdings = map[string]float64{}
+	unknown := map[string]bool{}
+	for _, id := range b.ids() {
+		largest := map[string]float64{}
+		for _, f := range versionsOf(b.fields, id) {
+			h := f.holding()
+			largest[h] = max(largest[h], f.AreaM2)
+			unknown[h] = unknown[h] || f.AreaM2 <= 0
+		}
+		for h, m2 := range largest {
+			b.holdings[h] += m2
+		}
+	}
+	for h := range unknown {
+		if unknown[h] {
+			b.holdings[h] = 0
+		}
+	}
 }
 
 // most is beyond every mass and area of a holding; far below it nothing overflows.
@@ -133,9 +154,8 @@ func (b *book) portion(a Application) (*portion, error) {
 	if a.MassSdKg > 0 {
 		p.errors = append(p.errors, Term{"own:" + a.ID, a.MassSdKg})
 	}
-	i, known := slices.BinarySearchFunc(b.fields, a.Field, func(f Field, id schemas.FieldID) int { return cmp.Compare(f.ID, id) })
-	if p.fieldKnown = known; known {
-		p.field = b.fields[i]
+	if p.field, p.fieldKnown = inForce(versionsOf(b.fields, a.Field), a.From); p.fieldKnown {
+		p.others = !b.mine(p.field)
 	} else {
 		p.field = Field{ID: a.Field}
 		b.find(Finding{Kind: "field_unknown", Field: a.Field, Text: fmt.Sprintf("field %s is not registered: its area and what rules apply are not known", a.Field)})
@@ -153,31 +173,43 @@ func (b *book) analyse(p *portion) {
 		if p.Batch != "" {
 			batch = " of batch " + string(p.Batch)
 		}
-		b.find(Finding{Kind: "analysis_missing", Product: p.Product,
+		b.findOwn(p, Finding{Kind: "analysis_missing", Product: p.Product,
 			Text: fmt.Sprintf("no analysis of %s%s holds on %s: register the product with its analysis", p.Product, batch, p.From.In(b.loc).Format(time.DateOnly))})
 		return
 	}
 	p.analysed = v
 	p.content, p.version = ContentOf(v.Analysis), fmt.Sprintf("%s %s %s", v.Product.Product, v.from.Format(time.RFC3339Nano), v.Event)
 	for _, w := range p.content.Warnings {
-		b.find(Finding{Kind: w.Kind, Product: p.Product, Event: v.Event, Text: w.Text})
+		b.findOwn(p, Finding{Kind: w.Kind, Product: p.Product, Event: v.Event, Text: w.Text})
 	}
 	if later {
-		b.find(Finding{Kind: "analysis_later", Product: p.Product, Event: v.Event,
+		b.findOwn(p, Finding{Kind: "analysis_later", Product: p.Product, Event: v.Event,
 			Text: fmt.Sprintf("the analysis of %s was registered after it was spread and names no date: it is taken as if it had held before; give it a valid_from", p.Product)})
 	}
 }
 
 func (b *book) find(f Finding) { b.found[f] = true }
 
+// findOwn leaves out what is of another customer's application.
+func (b *book) findOwn(p *portion, f Finding) {
+	if !p.others {
+		b.find(f)
+	}
+}
+
 func (b *book) findings() []Finding {
 	out := make([]Finding, 0, len(b.found))
 	for f := range b.found {
 		out = append(out, f)
 	}
-	slices.SortFunc(out, func(x, y Finding) int {
+	SortFindings(out)
+	return out
+}
+
+// SortFindings orders findings by kind, product, field, event and text.
+func SortFindings(all []Finding) {
+	slices.SortFunc(all, func(x, y Finding) int {
 		return cmp.Or(strings.Compare(x.Kind, y.Kind), strings.Compare(string(x.Product), string(y.Product)), strings.Compare(string(x.Field), string(y.Field)),
 			strings.Compare(string(x.Event), string(y.Event)), strings.Compare(x.Text, y.Text))
 	})
-	return out
 }

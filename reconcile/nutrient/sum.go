@@ -65,6 +65,7 @@ type portion struct {
 	Application
 	field       Field
 	fieldKnown  bool
+	others      bool // another customer's: counts in limits alone
 	content     Content
 	version     string // of the analysis; "": none
 	analysed    version
@@ -113,7 +114,7 @@ type group struct {
 func (b *book) groups() []group {
 	type key struct{ scope, subject, season string }
 	all := map[key]*group{}
-	for _, p := range b.portions {
+	for _, p := range b.own {
 		season, ok := b.seasonOf(p.From)
 		if !ok {
 			continue
@@ -121,13 +122,14 @@ func (b *book) groups() []group {
 		for _, s := range b.subjects(p) {
 			k := key{s.scope, s.subject, season.From.String()}
 			if all[k] == nil {
-				all[k] = &group{scope: s.scope, subject: s.subject, season: season, areaM2: b.areaOf(s.scope, s.subject)}
+				all[k] = &group{scope: s.scope, subject: s.subject, season: season}
 			}
 			all[k].portions = append(all[k].portions, p)
 		}
 	}
 	out := make([]group, 0, len(all))
 	for _, g := range all {
+		g.areaM2 = b.areaOf(g)
 		out = append(out, *g)
 	}
 	slices.SortFunc(out, func(a, b group) int {
@@ -151,18 +153,17 @@ func (b *book) subjects(p *portion) []subject {
 	return out
 }
 
-// areaOf sums the fields of a subject, spread or not; 0 where one of them is
-// not known.
-func (b *book) areaOf(scope, subject string) (m2 float64) {
-	for _, f := range b.fields {
-		in := scope == ScopeAll || scope == ScopeField && string(f.ID) == subject || scope == ScopeHolding && f.holding() == subject ||
-			scope == ScopeZone && slices.Contains(f.Zones, subject)
-		switch {
-		case in && f.AreaM2 <= 0:
+// areaOf sums the customer's fields of a subject, spread or not; 0 where one of
+// them is not known.
+func (b *book) areaOf(g *group) (m2 float64) {
+	belongs := func(f Field) bool {
+		return b.mine(f) && (g.scope == ScopeAll || g.scope == ScopeHolding && f.holding() == g.subject || g.scope == ScopeZone && slices.Contains(f.Zones, g.subject))
+	}
+	for _, f := range b.parcels(g.portions, belongs) {
+		if f.AreaM2 <= 0 {
 			return 0
-		case in:
-			m2 += f.AreaM2
 		}
+		m2 += f.AreaM2
 	}
 	return m2
 }
@@ -170,7 +171,7 @@ func (b *book) areaOf(scope, subject string) (m2 float64) {
 // sums makes all rows: an application's own, then those of the groups.
 func (b *book) sums() []Sum {
 	var out []Sum
-	for _, p := range b.portions {
+	for _, p := range b.own {
 		s := sumOf([]*portion{p}, p.AreaM2)
 		s.Season, _ = b.seasonOf(p.From)
 		s.Scope, s.Subject, s.Product, s.Kind = ScopeApplication, p.ID, p.Product, p.content.Kind

@@ -26,7 +26,7 @@ type Used struct {
 func (b *book) used() []Used {
 	at := map[string]int{}
 	out := []Used{}
-	for _, p := range b.portions {
+	for _, p := range b.own {
 		if p.version == "" {
 			continue
 		}

@@ -46,9 +46,10 @@ type target struct {
 	subject  string
 	span     Span
 	portions []*portion
-	fields   []Field // whose area counts
-	why      string  // not applicable, and why
+	fields   []parcel // whose area counts
+	why      string   // not applicable, and why
 	notes    []string
+	shown    bool // the customer has a part in it
 }
 
 // unitOf is a limit's unit in kg or kg/ha, and whether it is one per area.
@@ -89,22 +90,20 @@ func (b *book) targets(rules *Rules, l *Limit) []*target {
 	all := map[subject]*target{}
 	for _, p := range b.portions {
 		name, span, ok := b.subjectOf(l, p)
-		if !ok {
+		if !ok || p.others && l.Scope == ScopeApplication {
 			continue
 		}
 		key := subject{name, span.From.String()}
-		t := all[key]
-		if t == nil {
-			t = b.newTarget(rules, l, name, span, p)
-			all[key] = t
+		if all[key] == nil {
+			all[key] = &target{subject: name, span: span}
 		}
-		if slices.ContainsFunc(t.fields, func(f Field) bool { return f.ID == p.Field }) {
-			t.portions = append(t.portions, p)
-		}
+		all[key].portions = append(all[key].portions, p)
 	}
 	out := make([]*target, 0, len(all))
 	for _, t := range all {
-		out = append(out, t)
+		if b.lay(rules, l, t); t.shown {
+			out = append(out, t)
+		}
 	}
 	slices.SortFunc(out, func(a, b *target) int {
 		return cmp.Or(strings.Compare(a.subject, b.subject), a.span.From.Compare(b.span.From))
@@ -130,30 +129,47 @@ func (b *book) subjectOf(l *Limit, p *portion) (name string, span Span, ok bool)
 	return name, span, ok
 }
 
-// newTarget finds the fields that count: those of the subject where the rule
-// applies, or may apply.
-func (b *book) newTarget(rules *Rules, l *Limit, name string, span Span, p *portion) *target {
-	t := &target{subject: name, span: span}
-	candidates := []Field{p.field}
-	if l.Scope == ScopeHolding && p.field.holding() != "" {
-		candidates = slices.DeleteFunc(slices.Clone(b.fields), func(f Field) bool { return f.holding() != name })
+// lay finds the fields that count: those of the subject where the rule applies,
+// or may apply, at one of their applications. Portions on others do not count.
+func (b *book) lay(rules *Rules, l *Limit, t *target) {
+	holding := func(f Field) bool { return l.Scope == ScopeHolding && f.holding() == t.subject && t.subject != "" }
+	candidates := b.parcels(t.portions, holding)
+	for _, p := range t.portions {
+		t.shown = t.shown || !p.others
+		if !p.fieldKnown && !slices.ContainsFunc(candidates, func(c parcel) bool { return c.ID == p.Field }) {
+			candidates = append(candidates, parcel{Field: p.field, versions: []Field{p.field}})
+		}
 	}
 	var whyNot []string
-	for _, f := range candidates {
-		switch a, why := b.applies(rules, &l.Part, f); a {
+	for _, c := range candidates {
+		best, why := no, ""
+		for i, v := range c.versions {
+			if a, w := b.applies(rules, &l.Part, v); i == 0 || a < best {
+				best, why = a, w
+			}
+		}
+		switch best {
 		case no:
 			whyNot = append(whyNot, why)
 		case maybe:
 			t.notes = append(t.notes, "taken as applying: "+why)
 			fallthrough
 		case yes:
-			t.fields = append(t.fields, f)
+			t.fields = append(t.fields, c)
+			t.shown = t.shown || l.Scope == ScopeHolding && b.mine(c.Field)
 		}
 	}
 	if len(t.fields) == 0 {
 		t.why = strings.Join(slices.Compact(whyNot), "; ")
 	}
-	return t
+	t.portions = slices.DeleteFunc(t.portions, func(p *portion) bool {
+		return !slices.ContainsFunc(t.fields, func(c parcel) bool { return c.ID == p.Field })
+	})
+	t.notes = append(t.notes, b.changes(t.fields)...)
+	if m2 := b.othersM2(t); m2 > 0 && l.Scope == ScopeHolding && t.shown {
+		b.find(Finding{Kind: "other_customers_fields", Text: fmt.Sprintf("limits of holding %s count %.4f ha of other customers' fields with what was spread on them: it is in their records and not shown one by one here",
+			t.subject, m2/unit.M2PerHa)})
+	}
 }
 
 func (b *book) verdict(rules *Rules, l *Limit, t *target) Verdict {
@@ -167,23 +183,19 @@ func (b *book) verdict(rules *Rules, l *Limit, t *target) Verdict {
 		v.State, v.Text = NotJudged, b.notWhole(t.span)
 		return v
 	}
-	for _, f := range t.fields {
-		if f.AreaM2 <= 0 {
-			v.AreaM2 = 0
-			break
-		}
-		v.AreaM2 += f.AreaM2
-	}
+	area := areaOfParcels(t.fields)
 	if l.Scope == ScopeApplication {
-		v.AreaM2 = t.portions[0].AreaM2
+		m2 := t.portions[0].AreaM2
+		area = areas{m2, m2, m2}
 	}
+	v.AreaM2 = area.m2
 	form, _ := lookup(l.Nutrient)
 	perUnit, perArea, _ := unitOf(l.Unit)
 	sum := b.held(rules, l, t, form.nutrient)
 	v.Applications = sum.counted
 	known := sum.unknown == ""
 	if perArea {
-		known = sum.perHa(v.AreaM2, l.Area == AreaCovered) && known
+		known = sum.perHa(area, l.Area == AreaCovered) && known
 		if v.AreaM2 <= 0 {
 			sum.because("the area is not known")
 			known = false
@@ -195,6 +207,7 @@ func (b *book) verdict(rules *Rules, l *Limit, t *target) Verdict {
 	shown := form.perElement() / perUnit
 	v.Value, v.Low, v.High = sum.kg*shown, sum.low*shown, sum.high*shown
 	v.Notes = append(v.Notes, sum.notes...)
+	v.Notes = append(v.Notes, b.othersWords(l, t, sum.othersKg*form.perElement())...)
 	v.Text = v.words(sum.unknown)
 	return v
 }

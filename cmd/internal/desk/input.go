@@ -168,7 +168,7 @@ func (r *reading) event(raw *schemas.Event) error {
 	}
 	e, keep := r.apply(*raw)
 	if !keep {
-		return nil
+		return r.voided(raw)
 	}
 	in := &r.in
 	switch e.Type {
@@ -208,6 +208,20 @@ func (r *reading) event(raw *schemas.Event) error {
 	return take(&in.Catches, &e, raw)
 }
 
+// voided keeps who and when of an event that does not count.
+func (r *reading) voided(e *schemas.Event) error {
+	v := reconcile.Voided{ID: e.ID, Machine: e.Machine(), Time: e.Time}
+	if e.Type == schemas.TypeLoadWeighed {
+		load, err := schemas.DecodeData[schemas.LoadWeighed](e)
+		if err != nil {
+			return err
+		}
+		v.Load = load.Load
+	}
+	r.in.Voided = append(r.in.Voided, v)
+	return nil
+}
+
 // take reads an event as it counts. It stays its machine's: a replacement that
 // names none does not take it away from the one the event named.
 func take[T any](list *[]reconcile.At[T], e, original *schemas.Event) error {
@@ -229,6 +243,7 @@ func (r *reading) pass(row book.PassRow) error {
 	if r.amended.Amends(row.ID) {
 		e, keep := r.apply(schemas.Event{Identity: row.Identity, ID: row.ID, Type: schemas.TypePassLogged})
 		if !keep {
+			r.in.Voided = append(r.in.Voided, reconcile.Voided{ID: row.ID, Machine: row.Machine, Time: row.Time})
 			return nil
 		}
 		if e.Data != "" {

@@ -176,7 +176,21 @@ func (d *Desk) makeSeason(ctx context.Context, p SeasonParams) (*seasonWork, err
 	if w.answer, any = reports.NewSeasonAnswer(w.season, w.result, name, frame); !any {
 		return nil, fault.Newf("season "+name, fault.NotFound, "the book has no application of "+string(p.Customer)+" in it", "it has some in: "+cmp.Or(strings.Join(daysOrSeasons(w), ", "), "none"))
 	}
+	w.addFound()
 	return w, w.prove(ctx, d)
+}
+
+// addFound tells what the reconciliation found that bears on the season.
+func (w *seasonWork) addFound() {
+	w.answer.Findings = slices.Clone(w.answer.Findings)
+	for _, f := range w.season.FoundIn(w.answer.Season) {
+		text := f.Text
+		if f.Machine != "" {
+			text = string(f.Machine) + ": " + text
+		}
+		w.answer.Findings = append(w.answer.Findings, nutrient.Finding{Kind: f.Kind, Field: f.Field, Event: f.Event, Text: text})
+	}
+	nutrient.SortFindings(w.answer.Findings)
 }
 
 // prove adds the evidence: every event of every application shown.
@@ -242,8 +256,10 @@ func daysOrSeasons(w *seasonWork) (names []string) {
 	}
 	if in := w.season.Input; in.Dates != (nutrient.Span{}) {
 		names = nil
-		for _, a := range in.Applications {
-			names = append(names, a.From.In(in.Location).Format("2006"))
+		for i := range in.Applications {
+			if a := &in.Applications[i]; in.Own(a) {
+				names = append(names, a.From.In(in.Location).Format("2006"))
+			}
 		}
 	}
 	slices.Sort(names)
