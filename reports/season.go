@@ -44,7 +44,8 @@ type (
 		Missing      []SeasonMissing     `json:"missing"`
 		Rules        []nutrient.RuleHead `json:"rules"`
 		Findings     []nutrient.Finding  `json:"findings"`
-		Gaps         []Gap               `json:"gaps"` // events known to be missing from the book
+		Gaps         []Gap               `json:"gaps"`            // events known to be missing from the book
+		Marks        []string            `json:"marks,omitempty"` // what the book held: of these events they are drawn again; left out: of a book with thousands of gaps
 		Evidence     Evidence            `json:"evidence"`
 	}
 

@@ -219,6 +219,13 @@ func Shipped() ([]Rules, error) {
 	return all, nil
 }
 
+// ShippedText is the text of the rule file that comes with the program under
+// this ID. False: none does.
+func ShippedText(id string) ([]byte, bool) {
+	raw, err := shipped.ReadFile("rules/" + id + ".json")
+	return raw, err == nil
+}
+
 // Named picks shipped rule files by their IDs, in that order. fault.NotFound
 // where one is not shipped.
 func Named(ids ...string) ([]Rules, error) {

@@ -27,6 +27,7 @@ type SeasonParams struct {
 	Zone     string             `json:"time_zone,omitempty"` // "": the contractor's, else that of the machines, else UTC
 	Rules    []string           `json:"rules,omitempty"`     // IDs of shipped rule files
 	Files    []RuleFile         `json:"rule_files,omitempty"`
+	AsOf     []string           `json:"as_of,omitempty"` // from no other events than these marks hold
 }
 
 // RuleFile is a user's rule file.
@@ -137,7 +138,7 @@ func (d *Desk) makeSeason(ctx context.Context, p SeasonParams) (*seasonWork, err
 	if err != nil {
 		return nil, err
 	}
-	l, err := d.readLedger(ctx, true)
+	l, err := d.seasonLedger(ctx, p.AsOf)
 	if err != nil {
 		return nil, err
 	}
@@ -203,7 +204,8 @@ func (w *seasonWork) prove(ctx context.Context, d *Desk) error {
 			}
 		}
 	}
-	gaps, err := d.book.Gaps(ctx)
+	w.answer.Marks = w.ledger.marks
+	gaps, err := d.gapsAt(ctx, w.ledger.marks)
 	for _, g := range gaps {
 		w.answer.Gaps = append(w.answer.Gaps, reports.Gap{Source: g.Source, From: g.From, To: g.To})
 	}
