@@ -95,7 +95,7 @@ func (a SeasonAnswer) status() string {
 func (a SeasonAnswer) loud() (out []string) {
 	for _, v := range a.Verdicts {
 		if v.State == nutrient.Over || v.State == nutrient.NotShown {
-			out = append(out, fmt.Sprintf("%s: %s %s, %s, %s: %s", VerdictWords(v.State), v.Scope, v.Subject, v.Rule, v.Section, v.Text))
+			out = append(out, fmt.Sprintf("%s: %s %s, %s, %s: %s", VerdictWords(v.State), v.Scope, v.Subject, v.Rule, v.Section, v.Text)+assumed(v))
 		}
 	}
 	for _, c := range a.Checks {
@@ -113,6 +113,23 @@ func (a SeasonAnswer) loud() (out []string) {
 		out = append(out, fmt.Sprintf("RECORDS ARE MISSING: %d that the rules want are not in the book; they are listed with how to supply them.", n))
 	}
 	return out
+}
+
+// assumed is what a verdict takes as given of the land it is about, so that
+// nobody reads it without that.
+func assumed(v SeasonVerdict) (words string) {
+	n := 0
+	for _, note := range v.Notes {
+		if strings.HasPrefix(note, nutrient.TakenAsApplying) {
+			if n++; n == 1 {
+				words = "; " + note
+			}
+		}
+	}
+	if n > 1 {
+		words += fmt.Sprintf(" (and %d more, in the CSV)", n-1)
+	}
+	return words
 }
 
 func (a SeasonAnswer) facts() [][2]string {

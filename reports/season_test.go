@@ -58,6 +58,11 @@ func TestNotShownCannotBeOverlooked(t *testing.T) {
 			}
 		}
 	}
+	assume := []string{nutrient.TakenAsApplying + "F1 may be larger", nutrient.TakenAsApplying + "F2 too", "its hopper is open"}
+	over := SeasonAnswer{Verdicts: []SeasonVerdict{{"v", nutrient.Verdict{State: nutrient.Over, Text: "too much", Notes: assume}}}}
+	if got := over.Sheet().Against[0]; !strings.HasSuffix(got, "too much; taken as applying: F1 may be larger (and 1 more, in the CSV)") {
+		t.Errorf("what an exceeded limit takes as given is not said: %q", got)
+	}
 	if _, ok := NewSeasonAnswer(reconcile.Season{}, nutrient.Result{}, "2026", SeasonFrame{Location: time.UTC}); ok {
 		t.Error("an empty season has applications")
 	}

@@ -41,6 +41,10 @@ type Verdict struct {
 	Applications []string `json:"applications"`
 }
 
+// TakenAsApplying begins the notes on land of which the book does not know
+// whether the rule applies.
+const TakenAsApplying = "taken as applying: "
+
 // target is a subject and a period that a limit is held against.
 type target struct {
 	subject  string
@@ -144,7 +148,9 @@ func (b *book) newTarget(rules *Rules, l *Limit, name string, span Span, p *port
 		case no:
 			whyNot = append(whyNot, why)
 		case maybe:
-			t.notes = append(t.notes, "taken as applying: "+why)
+			if note := TakenAsApplying + why; !slices.Contains(t.notes, note) {
+				t.notes = append(t.notes, note)
+			}
 			fallthrough
 		case yes:
 			t.fields = append(t.fields, f)

@@ -188,12 +188,22 @@ func TestLandholding(t *testing.T) {
 	if v := verdictOf(t, r, "landholding", "farm"); math.Abs(v.Value*v.AreaM2/unit.M2PerHa-6026.155) > 1e-6 || math.Abs(v.AreaM2-495500) > 1e-6 || len(v.Applications) != 13 {
 		t.Errorf("%+v", v)
 	}
-	// 12 ha less than the cap's 20 ha: no landholding in its sense.
+	// 12 ha of it are in the book, less than the cap's 20 ha: the farm may have
+	// more land than the contractor spreads, so that it is judged, and says so once.
 	small := in
-	small.Fields = in.Fields[:1]
+	small.Fields = []Field{in.Fields[0], in.Fields[0]}
+	small.Fields[1].ID, small.Fields[1].AreaM2 = "A2", 0.1*unit.M2PerHa
 	small.Applications = in.Applications[:1]
-	if v := verdictOf(t, run(t, small), "landholding", "farm"); v.State != NotApplicable || !strings.Contains(v.Text, "12.40 ha, less than 20 ha") {
-		t.Errorf("%s %s", v.State, v.Text)
+	const asked = "taken as applying: the fields of holding farm in the book make 12.50 ha, less than 20 ha; it may have more land"
+	for _, w := range []struct{ limit, subject string }{{"landholding", "farm"}, {"each-hectare", "A"}} {
+		if v := verdictOf(t, run(t, small), w.limit, w.subject); v.State != Under || !slices.Equal(v.Notes, []string{asked}) {
+			t.Errorf("%s %s: %s %s %q", w.limit, w.subject, v.State, v.Text, v.Notes)
+		}
+	}
+	small.Applications = slices.Clone(small.Applications)
+	small.Applications[0].MassKg *= 10
+	if v := verdictOf(t, run(t, small), "each-hectare", "A"); v.State != Over || !slices.Equal(v.Notes, []string{asked}) {
+		t.Errorf("%s %s %q", v.State, v.Text, v.Notes)
 	}
 }
 
