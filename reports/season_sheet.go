@@ -176,11 +176,12 @@ func (a SeasonAnswer) verdictPage() Table {
 			t.Rows = append(t.Rows, []string{VerdictWords(v.State), v.Scope + " " + v.Subject, v.Rule + ", " + v.Section, v.Period.Name, "-", "-", plain(v.LimitValue), v.Unit})
 			continue
 		}
-		high := number(v.High, 1)
+		digits := v.Decimals()
+		high := number(v.High, digits)
 		if !v.HighKnown {
 			high = "not known"
 		}
-		t.Rows = append(t.Rows, []string{VerdictWords(v.State), v.Scope + " " + v.Subject, v.Rule + ", " + v.Section, v.Period.Name, number(v.Value, 1) + " " + string(v.Nutrient), number(v.Low, 1) + " to " + high, plain(v.LimitValue), v.Unit})
+		t.Rows = append(t.Rows, []string{VerdictWords(v.State), v.Scope + " " + v.Subject, v.Rule + ", " + v.Section, v.Period.Name, number(v.Value, digits) + " " + string(v.Nutrient), number(v.Low, digits) + " to " + high, plain(v.LimitValue), v.Unit})
 	}
 	if idle > 0 {
 		t.Notes = append(t.Notes, fmt.Sprintf("%d more limits do not apply: they stand in the CSV with why.", idle))

@@ -181,7 +181,8 @@ func seasonVerdicts(a SeasonAnswer) Table {
 	t := Table{Caption: "Limits", Columns: []Column{{"id", "ID", false}, {"rule", "Rule", false}, {"section", "Section", false}, {"scope", "Of", false}, {"subject", "Name", false}, {"period", "Period", false}, {"state", "Verdict", false},
 		{"nutrient", "Nutrient", false}, {"value", "Value", true}, {"low", "95 % from", true}, {"high", "95 % to", true}, {"high_known", "Upper end known", false}, {"limit_value", "Limit", true}, {"unit", "Unit of value and limit", false}, {"text", "Why", false}, {"notes", "Taken as given", false}, {"caveat", "Caveat", false}}}
 	for _, v := range a.Verdicts {
-		value, low, high := number(v.Value, 2), number(v.Low, 2), number(v.High, 2)
+		digits := v.Decimals()
+		value, low, high := number(v.Value, digits), number(v.Low, digits), number(v.High, digits)
 		if v.State == nutrient.NotJudged || v.State == nutrient.NotApplicable {
 			value, low, high = "-", "-", "-"
 		}

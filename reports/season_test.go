@@ -67,3 +67,16 @@ func TestNotShownCannotBeOverlooked(t *testing.T) {
 		t.Error("an empty season has applications")
 	}
 }
+
+// CSV, workbook and page show a verdict's figures as its words do.
+func TestVerdictsShowOneSetOfDigits(t *testing.T) {
+	v := nutrient.Verdict{State: nutrient.NotShown, Nutrient: "N", Unit: "t/ha", Value: 0.10005, Low: 0.0998, High: 0.1003, HighKnown: true, LimitValue: 0.1}
+	a := SeasonAnswer{Verdicts: []SeasonVerdict{{"v", v}}}
+	table, page := seasonVerdicts(a).Rows[0], a.verdictPage().Rows[0]
+	if got := strings.Join(table[8:11], " "); got != "0.10005 0.09980 0.10030" {
+		t.Errorf("the table shows %s", got)
+	}
+	if page[4] != "0.10005 N" || page[5] != "0.09980 to 0.10030" {
+		t.Errorf("the page shows %q", page)
+	}
+}

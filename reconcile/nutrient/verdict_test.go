@@ -315,3 +315,26 @@ func TestCounts(t *testing.T) {
 		}
 	}
 }
+
+// The words of a verdict tell its three figures and the limit apart, whatever
+// the unit, and show no digits that say nothing.
+func TestVerdictsAreReadable(t *testing.T) {
+	for _, r := range []struct {
+		value, low, high, limit float64
+		want                    string
+	}{
+		{0.10005, 0.0998, 0.1003, 0.1, "0.10005 t/ha (95 %: 0.09980 to 0.10030) of at most 0.1 t/ha"},
+		{0.1000, 0.0617, 0.1383, 0.1, "0.100 t/ha (95 %: 0.062 to 0.138) of at most 0.1 t/ha"},
+		{100.05, 100.05, 100.05, 100, "100.05 t/ha (95 %: 100.05 to 100.05) of at most 100 t/ha"},
+		{100.0006, 99, 101, 100, "100.001 t/ha (95 %: 99.000 to 101.000) of at most 100 t/ha"},
+		{78.2, 75.6, 80.8, 190, "78.20 t/ha (95 %: 75.60 to 80.80) of at most 190 t/ha"},
+		{0, 0, 0, 190, "0.00 t/ha (95 %: 0.00 to 0.00) of at most 190 t/ha"},
+		{100 + 1e-12, 100, 100 + 2e-12, 100, "100.00 t/ha (95 %: 100.00 to 100.00) of at most 100 t/ha"},
+		{1e9, 1e9 - 1, 1e9 + 1, 1e9, "1000000000.00 t/ha (95 %: 999999999.00 to 1000000001.00) of at most 1000000000 t/ha"},
+	} {
+		v := Verdict{Unit: "t/ha", Value: r.value, Low: r.low, High: r.high, LimitValue: r.limit}
+		if got := v.words(""); strings.TrimSpace(got) != r.want {
+			t.Errorf("%q, want %q", got, r.want)
+		}
+	}
+}
