@@ -77,7 +77,7 @@ type (
 		Crop              string                `json:"crop,omitempty"`
 		Soil              string                `json:"soil,omitempty"`
 		Day               string                `json:"day"`
-		FromLocal         string                `json:"from_local"`
+		FromLocal         string                `json:"from_local"` // with its offset from UTC, like 2024-11-03T01:50:00-03:00
 		ToLocal           string                `json:"to_local"`
 		From              time.Time             `json:"from"`
 		To                time.Time             `json:"to"`
@@ -108,6 +108,7 @@ type (
 	SeasonCalibration struct {
 		CatchTest schemas.TestID `json:"catch_test,omitempty"` // left out: none, or without a name
 		TestedAt  time.Time      `json:"tested_at,omitzero"`   // left out: none was made
+		TestedOn  string         `json:"tested_on,omitempty"`  // local day
 		Valid     bool           `json:"valid"`
 		Until     time.Time      `json:"until,omitzero"`
 		Reasons   []string       `json:"reasons"` // why it does not hold
@@ -115,7 +116,8 @@ type (
 
 	// SeasonAnalysis is a version of a product's analysis with its ID.
 	SeasonAnalysis struct {
-		ID string `json:"id"`
+		ID        string `json:"id"`
+		FromLocal string `json:"from_local"` // it holds from then on, with its offset from UTC
 		nutrient.Used
 	}
 
@@ -295,7 +297,7 @@ func NewSeasonAnswer(s reconcile.Season, r nutrient.Result, name string, f Seaso
 			a.Applications = append(a.Applications, seasonApplication(ap, s.Origins[i], own[ap.ID], fields[ap.Field], f))
 		}
 	}
-	a.addJudged(r, in)
+	a.addJudged(r, in, f.Location)
 	for _, p := range s.Planned {
 		if len(p.Applications) == 0 || slices.ContainsFunc(p.Applications, func(id string) bool { return in[id] }) {
 			a.Planned = append(a.Planned, SeasonPlanned{figureID("planned", string(p.Job), string(p.Field)), p.Job, p.Field, p.Product, p.SetRateKgHa, p.PlannedKg, p.GivenKg, p.GivenKgHa, applicationIDs(p.Applications)})
@@ -307,12 +309,12 @@ func NewSeasonAnswer(s reconcile.Season, r nutrient.Result, name string, f Seaso
 
 // addJudged takes verdicts whose period meets the season, and what is said of
 // its applications.
-func (a *SeasonAnswer) addJudged(r nutrient.Result, in map[string]bool) {
+func (a *SeasonAnswer) addJudged(r nutrient.Result, in map[string]bool, zone *time.Location) {
 	for _, u := range r.Analyses {
 		u.Applications = slices.DeleteFunc(slices.Clone(u.Applications), func(id string) bool { return !in[id] })
 		if len(u.Applications) > 0 {
 			u.Applications = applicationIDs(u.Applications)
-			a.Analyses = append(a.Analyses, SeasonAnalysis{figureID("analysis", string(u.Product), string(u.Event)), u})
+			a.Analyses = append(a.Analyses, SeasonAnalysis{figureID("analysis", string(u.Product), string(u.Event)), u.From.In(zone).Format(time.RFC3339), u})
 		}
 	}
 	for _, v := range r.Verdicts {
@@ -339,15 +341,17 @@ func (a *SeasonAnswer) addJudged(r nutrient.Result, in map[string]bool) {
 }
 
 func seasonApplication(ap nutrient.Application, o reconcile.Origin, own nutrient.Sum, field nutrient.Field, f SeasonFrame) SeasonApplication {
-	const clockForm = "2006-01-02 15:04"
 	from, to := ap.From.In(f.Location), ap.To.In(f.Location)
 	c := o.Certificate
 	sum := seasonSum(own)
-	out := SeasonApplication{ID: applicationID(ap.ID), Field: ap.Field, Crop: field.Crop, Soil: field.Soil, Day: from.Format(time.DateOnly), FromLocal: from.Format(clockForm), ToLocal: to.Format(clockForm),
+	out := SeasonApplication{ID: applicationID(ap.ID), Field: ap.Field, Crop: field.Crop, Soil: field.Soil, Day: from.Format(time.DateOnly), FromLocal: from.Format(time.RFC3339), ToLocal: to.Format(time.RFC3339),
 		From: ap.From, To: ap.To, Product: ap.Product, ProductName: f.Products[ap.Product], Kind: own.Kind, Batch: ap.Batch, Machine: ap.Machine, Job: ap.Job,
 		Operator: ap.Operator, CertificateHolder: ap.CertificateHolder, Method: ap.Method, AreaM2: ap.AreaM2, MassKg: ap.MassKg, MassLowKg: own.MassLowKg, MassHighKg: own.MassHighKg,
 		Open: ap.Open, Amounts: sum.Amounts, Weather: ap.Weather, Buffers: ap.Buffers, Exclusions: ap.Measured, Events: len(o.Uses),
-		Calibration: SeasonCalibration{c.CatchTest, c.TestedAt, c.Valid, c.Until, c.Reasons}}
+		Calibration: SeasonCalibration{c.CatchTest, c.TestedAt, "", c.Valid, c.Until, c.Reasons}}
+	if !c.TestedAt.IsZero() {
+		out.Calibration.TestedOn = c.TestedAt.In(f.Location).Format(time.DateOnly)
+	}
 	if ap.AreaM2 > 0 {
 		out.RateKgHa = ap.MassKg / ap.AreaM2 * unit.M2PerHa
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"hopperbook/reconcile/nutrient"
 )
@@ -95,7 +96,7 @@ func (a SeasonAnswer) status() string {
 func (a SeasonAnswer) loud() (out []string) {
 	for _, v := range a.Verdicts {
 		if v.State == nutrient.Over || v.State == nutrient.NotShown {
-			out = append(out, fmt.Sprintf("%s: %s %s, %s, %s: %s", VerdictWords(v.State), v.Scope, v.Subject, v.Rule, v.Section, v.Text)+assumed(v))
+			out = append(out, fmt.Sprintf("%s: %s %s, %s, %s: %s", VerdictWords(v.State), v.Scope, v.Subject, v.Rule, v.Section, v.Text)+assumed(v.Verdict))
 		}
 	}
 	for _, c := range a.Checks {
@@ -117,7 +118,7 @@ func (a SeasonAnswer) loud() (out []string) {
 
 // assumed is what a verdict takes as given of the land it is about, so that
 // nobody reads it without that.
-func assumed(v SeasonVerdict) (words string) {
+func assumed(v nutrient.Verdict) (words string) {
 	n := 0
 	for _, note := range v.Notes {
 		if strings.HasPrefix(note, nutrient.TakenAsApplying) {
@@ -239,8 +240,9 @@ func (a SeasonAnswer) fieldPage(forms ...nutrient.Form) Table {
 
 func (a SeasonAnswer) applicationPage() Table {
 	t := Table{Caption: "Applications", Columns: []Column{{"day", "Day", false}, {"field", "Field", false}, {"product", "Product", false}, {"area_ha", "ha", true}, {"kg", "kg", true}, {"interval", "95 %", true}, {"kg_ha", "kg/ha", true}, {"n", "N kg", true}, {"p", "P kg", true}, {"k", "K kg", true}}}
+	clock := a.localClock()
 	for _, p := range a.Applications {
-		row := []string{p.FromLocal, string(p.Field), string(p.Product), hectares4(p.AreaM2), number(p.MassKg, 0), number(p.MassLowKg, 0) + " to " + number(p.MassHighKg, 0), perHaCell(p.RateKgHa, p.AreaM2)}
+		row := []string{clock(p.FromLocal), string(p.Field), string(p.Product), hectares4(p.AreaM2), number(p.MassKg, 0), number(p.MassLowKg, 0) + " to " + number(p.MassHighKg, 0), perHaCell(p.RateKgHa, p.AreaM2)}
 		for _, f := range []nutrient.Form{"N", "P", "K"} {
 			n := amountOf(p.Amounts, f)
 			cell := number(n.Kg, 1)
@@ -252,6 +254,27 @@ func (a SeasonAnswer) applicationPage() Table {
 		t.Rows = append(t.Rows, row)
 	}
 	return t
+}
+
+// localClock shows local times for reading: with their offset where the
+// applications have more than one.
+func (a SeasonAnswer) localClock() func(string) string {
+	form, offsets := "2006-01-02 15:04", map[string]bool{}
+	for _, p := range a.Applications {
+		for _, text := range []string{p.FromLocal, p.ToLocal} {
+			offsets[text[min(len(text), len("2006-01-02T15:04:05")):]] = true
+		}
+	}
+	if len(offsets) > 1 {
+		form += " -07:00"
+	}
+	return func(text string) string {
+		at, err := time.Parse(time.RFC3339, text)
+		if err != nil {
+			return text
+		}
+		return strings.Replace(at.Format(form), " -", " \u2212", 1)
+	}
 }
 
 func (a SeasonAnswer) crewPage() Table {

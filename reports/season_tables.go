@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"hopperbook/reconcile/nutrient"
 	"hopperbook/schemas"
@@ -52,7 +51,7 @@ func seasonApplications(a SeasonAnswer) Table {
 	t := Table{Caption: "Applications", Columns: []Column{{"id", "ID", false}, {"field", "Field", false}, {"crop", "Crop", false}, {"soil", "Soil", false}, {"day", "Day", false}, {"from_local", "From, local time", false}, {"to_local", "To, local time", false},
 		{"product", "Product", false}, {"kind", "Kind of product", false}, {"batch", "Docket", false}, {"machine", "Machine", false}, {"operator", "Operator", false}, {"certificate_holder", "Certificate holder", false}, {"method", "Method", false},
 		{"job", "Job", false}, {"area_ha", "Area covered, ha", true}, {"mass_kg", "Product, kg", true}, {"mass_low_kg", "Product, kg: 95 % from", true}, {"mass_high_kg", "Product, kg: 95 % to", true}, {"rate_kg_ha", "Rate on the area covered, kg/ha", true},
-		{"catch_test", "Catch test", false}, {"tested_at", "Tested on (UTC)", false}, {"calibration_valid", "Calibration valid", false}, {"calibration_reasons", "Why the calibration does not hold", false},
+		{"catch_test", "Catch test", false}, {"tested_on", "Tested on, local day", false}, {"calibration_valid", "Calibration valid", false}, {"calibration_reasons", "Why the calibration does not hold", false},
 		{"wind_m_s", "Wind, m/s", true}, {"rain_mm", "Rain, mm", true}, {"temperature_c", "Temperature, °C", true}, {"soil_condition", "Soil condition", false}, {"forecast", "Forecast", false}, {"buffers", "Buffers noted by the crew", false}, {"exclusion_m", "Nearest exclusion area, m", true}, {"receiver_m", "Receiver error, m", true}, {"exclusions", "Exclusion areas, measured from passes", false}, {"mass_open", "Mass may still change", false}}}
 	for _, f := range shownForms {
 		t.Columns = append(t.Columns, Column{strings.ToLower(string(f)) + "_kg", formWords(f) + ", kg", true}, Column{strings.ToLower(string(f)) + "_known", formWords(f) + " known", false})
@@ -75,7 +74,7 @@ func tested(c SeasonCalibration) string {
 	if c.TestedAt.IsZero() {
 		return "none"
 	}
-	return c.TestedAt.UTC().Format(time.DateOnly)
+	return c.TestedOn
 }
 
 func yesNo(v bool) string {

@@ -80,3 +80,46 @@ func TestVerdictsShowOneSetOfDigits(t *testing.T) {
 		t.Errorf("the page shows %q", page)
 	}
 }
+
+// Local times bear their offset, so that an application over the end of summer
+// time does not end before it begins.
+func TestLocalTimesBearTheirOffset(t *testing.T) {
+	halifax, err := time.LoadLocation("America/Halifax")
+	if err != nil {
+		t.Fatal(err)
+	}
+	kg := 46.0
+	at := time.Date(2024, 11, 3, 4, 50, 0, 0, time.UTC)
+	in := nutrient.Input{Location: halifax, Fields: []nutrient.Field{{ID: "F1", Customer: "C1", AreaM2: 40000}},
+		Products:     []nutrient.Product{{Product: "urea", At: at.AddDate(0, 0, -1), Event: "e", Analysis: &schemas.Analysis{NPct: &kg, Kind: schemas.KindManufactured}}},
+		Applications: []nutrient.Application{{ID: "a", Field: "F1", Product: "urea", Machine: "sp1", From: at, To: at.Add(16 * time.Minute), MassKg: 1000, AreaM2: 40000}}}
+	r, err := nutrient.Run(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	origin := reconcile.Origin{Application: "a"}
+	origin.Certificate.TestedAt = time.Date(2024, 10, 2, 1, 0, 0, 0, time.UTC)
+	a, ok := NewSeasonAnswer(reconcile.Season{Input: in, Origins: []reconcile.Origin{origin}}, r, "2024", SeasonFrame{Customer: "C1", Location: halifax})
+	if !ok {
+		t.Fatal("no application in 2024")
+	}
+	p := a.Applications[0]
+	if p.FromLocal != "2024-11-03T01:50:00-03:00" || p.ToLocal != "2024-11-03T01:06:00-04:00" || p.Day != "2024-11-03" {
+		t.Errorf("%s to %s on %s", p.FromLocal, p.ToLocal, p.Day)
+	}
+	if got := a.applicationPage().Rows[0][0]; got != "2024-11-03 01:50 \u221203:00" {
+		t.Errorf("the page shows %s", got)
+	}
+	if got := tested(p.Calibration); got != "2024-10-01" {
+		t.Errorf("tested on %s, in Halifax the day before", got)
+	}
+	if got := seasonAnalyses(a).Rows[0][4]; got != "2024-11-02T01:50:00-03:00" {
+		t.Errorf("the analysis holds from %s", got)
+	}
+	in.Applications[0].From = at.Add(14 * time.Minute * 60)
+	in.Applications[0].To = in.Applications[0].From
+	a, _ = NewSeasonAnswer(reconcile.Season{Input: in, Origins: []reconcile.Origin{origin}}, r, "2024", SeasonFrame{Customer: "C1", Location: halifax})
+	if got := a.applicationPage().Rows[0][0]; got != "2024-11-03 14:50" {
+		t.Errorf("of one offset the page shows %s", got)
+	}
+}
