@@ -178,13 +178,14 @@ type (
 	// WhyAnswer is where a figure comes from: the applications that it sums, or
 	// of an application the events.
 	WhyAnswer struct {
-		Schema string     `json:"schema"` // "hopperbook.why/1"
-		ID     string     `json:"id"`
-		Text   string     `json:"text"`
-		Value  float64    `json:"value"` // of what the parts sum to
-		Unit   string     `json:"unit"`  // "": nothing is summed
-		Parts  []WhyPart  `json:"parts"`
-		Events []WhyEvent `json:"events"`
+		Schema string            `json:"schema"` // "hopperbook.why/1"
+		ID     string            `json:"id"`
+		Text   string            `json:"text"`
+		Value  float64           `json:"value"` // of what the parts sum to
+		Unit   string            `json:"unit"`  // "": nothing is summed
+		Parts  []WhyPart         `json:"parts"`
+		Fields []schemas.FieldID `json:"fields"` // whose registers it rests on, where no application counts
+		Events []WhyEvent        `json:"events"`
 	}
 
 	// WhyPart is what one application brought.

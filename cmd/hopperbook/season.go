@@ -161,7 +161,7 @@ func whyCommand() *cli.Command {
 		ArgsUsage: "ID",
 		Usage:     "where a figure of a season's records comes from: its applications, or of an application its events",
 		Description: "The IDs stand beside the figures in the CSV, XLSX and JSON of hopperbook season --out. From any figure it is two steps to\n" +
-			"the events: the figure's applications, then an application's events.\n\n" +
+			"the events: the figure's applications, then an application's events. A verdict that counts none leads to the registers of its land.\n\n" +
 			"Example:\n  hopperbook why sum/field/f01/2026/N --customer fernwick --season 2026",
 		Flags:  append(tableFlags(), seasonFlags()...),
 		Action: whyAction,
