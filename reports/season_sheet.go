@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"hopperbook/reconcile/nutrient"
 )
@@ -90,47 +89,6 @@ func (a SeasonAnswer) status() string {
 		return "LIMITS KEPT"
 	}
 	return "NO LIMIT APPLIES"
-}
-
-// loud is what nobody may overlook: verdicts that are not kept, broken checks.
-func (a SeasonAnswer) loud() (out []string) {
-	for _, v := range a.Verdicts {
-		if v.State == nutrient.Over || v.State == nutrient.NotShown {
-			out = append(out, fmt.Sprintf("%s: %s %s, %s, %s: %s", VerdictWords(v.State), v.Scope, v.Subject, v.Rule, v.Section, v.Text)+assumed(v.Verdict))
-		}
-	}
-	for _, c := range a.Checks {
-		if c.State == nutrient.Broken {
-			out = append(out, fmt.Sprintf("%s: field %s, %s, %s: %s", checkWords(c.State), c.Field, c.Rule, c.Section, c.Text))
-		}
-	}
-	if n := a.count(nutrient.NotJudged); n > 0 {
-		out = append(out, fmt.Sprintf("NOT JUDGED: %d limits, because the dates do not hold all of their periods.", n))
-	}
-	if len(a.Gaps) > 0 {
-		out = append(out, fmt.Sprintf("EVENTS ARE MISSING: %d gaps are known in the book; these records may lack applications.", len(a.Gaps)))
-	}
-	if n := len(a.Missing); n > 0 {
-		out = append(out, fmt.Sprintf("RECORDS ARE MISSING: %d that the rules want are not in the book; they are listed with how to supply them.", n))
-	}
-	return out
-}
-
-// assumed is what a verdict takes as given of the land it is about, so that
-// nobody reads it without that.
-func assumed(v nutrient.Verdict) (words string) {
-	n := 0
-	for _, note := range v.Notes {
-		if strings.HasPrefix(note, nutrient.TakenAsApplying) {
-			if n++; n == 1 {
-				words = "; " + note
-			}
-		}
-	}
-	if n > 1 {
-		words += fmt.Sprintf(" (and %d more, in the CSV)", n-1)
-	}
-	return words
 }
 
 func (a SeasonAnswer) facts() [][2]string {
@@ -256,29 +214,8 @@ func (a SeasonAnswer) applicationPage() Table {
 	return t
 }
 
-// localClock shows local times for reading: with their offset where the
-// applications have more than one.
-func (a SeasonAnswer) localClock() func(string) string {
-	form, offsets := "2006-01-02 15:04", map[string]bool{}
-	for _, p := range a.Applications {
-		for _, text := range []string{p.FromLocal, p.ToLocal} {
-			offsets[text[min(len(text), len("2006-01-02T15:04:05")):]] = true
-		}
-	}
-	if len(offsets) > 1 {
-		form += " -07:00"
-	}
-	return func(text string) string {
-		at, err := time.Parse(time.RFC3339, text)
-		if err != nil {
-			return text
-		}
-		return strings.Replace(at.Format(form), " -", " \u2212", 1)
-	}
-}
-
 func (a SeasonAnswer) crewPage() Table {
-	t := Table{Caption: "Who, with what, in what weather", Columns: []Column{{"day", "Day", false}, {"field", "Field", false}, {"machine", "Machine, operator", false}, {"calibration", "Calibration", false}, {"weather", "Weather", false}, {"buffers", "Distances kept", false}}}
+	t := Table{Caption: "Who, with what, in what weather", Columns: []Column{{"day", "Day", false}, {"field", "Field", false}, {"machine", "Machine, operator, method", false}, {"calibration", "Calibration", false}, {"weather", "Weather", false}, {"buffers", "Distances kept", false}}}
 	var why []string // calibrations do not hold, each once
 	for _, p := range a.Applications {
 		calibration := "NONE"
@@ -294,13 +231,9 @@ func (a SeasonAnswer) crewPage() Table {
 		}
 		weather := "not noted"
 		if w := p.Weather; w != nil {
-			weather = fmt.Sprintf("wind %s\u00a0m/s, rain %s\u00a0mm, soil %s", number(w.WindMS, 1), number(w.RainMm, 1), strings.ReplaceAll(w.Soil, "_", " "))
+			weather = weatherWords(w)
 		}
-		operator := string(p.Operator)
-		if operator == "" {
-			operator = "nobody noted"
-		}
-		t.Rows = append(t.Rows, []string{p.Day, string(p.Field), string(p.Machine) + ", " + operator, calibration, weather, distanceWords(p)})
+		t.Rows = append(t.Rows, []string{p.Day, string(p.Field), whoWords(p), calibration, weather, distanceWords(p)})
 	}
 	for i, reasons := range why {
 		t.Notes = append(t.Notes, fmt.Sprintf("(%d) %s", i+1, reasons))

@@ -88,14 +88,11 @@ func weatherCells(w *schemas.WeatherNoted) []string {
 	if w == nil {
 		return []string{"-", "-", "-", "-", "-"}
 	}
-	temperature, forecast := "-", w.Forecast
+	temperature := "-"
 	if w.TemperatureC != nil {
 		temperature = number(*w.TemperatureC, 1)
 	}
-	if w.ForecastRainMm != nil {
-		forecast = strings.TrimSpace(forecast + " rain " + number(*w.ForecastRainMm, 1) + " mm")
-	}
-	return []string{number(w.WindMS, 1), number(w.RainMm, 1), temperature, w.Soil, forecast}
+	return []string{number(w.WindMS, 1), number(w.RainMm, 1), temperature, w.Soil, forecastWords(w)}
 }
 
 func bufferWords(all []schemas.BufferKept) string {

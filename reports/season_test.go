@@ -123,3 +123,27 @@ func TestLocalTimesBearTheirOffset(t *testing.T) {
 		t.Errorf("of one offset the page shows %s", got)
 	}
 }
+
+// What is worst stands first, and what a rule wants of the weather and the
+// crew is read on the page.
+func TestThePageReadsWorstFirst(t *testing.T) {
+	v := func(state string) SeasonVerdict {
+		return SeasonVerdict{"v", nutrient.Verdict{State: state, Text: "N 1"}}
+	}
+	a := SeasonAnswer{Verdicts: []SeasonVerdict{v(nutrient.NotShown), v(nutrient.Under), v(nutrient.Over)}, Checks: []SeasonCheck{{"c", nutrient.Check{State: nutrient.Broken}}}}
+	for i, want := range []string{"EXCEEDED", "CANNOT BE SHOWN TO BE UNDER", "BROKEN"} {
+		if got := a.Sheet().Against[i]; !strings.HasPrefix(got, want) {
+			t.Errorf("line %d of what is read first is %q, want %s", i, got, want)
+		}
+	}
+	c, chance, mm, hours := 11.5, 30.0, 2.0, 24.0
+	a.Applications = []SeasonApplication{{Machine: "m1", Operator: "Ash", Method: "surface", CertificateHolder: "C-77", Weather: &schemas.WeatherNoted{WindMS: 2, Soil: "snow_covered", TemperatureC: &c,
+		Forecast: "showers", ForecastRainMm: &mm, ForecastHours: &hours, ForecastRainChancePct: &chance}}}
+	row := a.crewPage().Rows[0]
+	if row[2] != "m1, Ash, surface, certificate holder C-77" || strings.ReplaceAll(row[4], "\u00a0", " ") != "wind 2.0 m/s, rain 0.0 mm, 11.5 °C, soil snow covered; forecast: showers, rain 2.0 mm within 24 h (chance 30 %)" {
+		t.Errorf("the page shows %q", row)
+	}
+	if got := weatherCells(a.Applications[0].Weather)[4]; got != "showers, rain 2.0 mm within 24 h (chance 30 %)" {
+		t.Errorf("the table shows %q", got)
+	}
+}

@@ -99,7 +99,7 @@ func inWords(e *jsonschema.ValidationError, pointer string) string {
 	case *kind.Minimum:
 		got, _ := k.Got.Float64()
 		want, _ := k.Want.Float64()
-		return fmt.Sprintf("%v is less than %v", got, want)
+		return strconv.FormatFloat(got, 'f', -1, 64) + " is less than " + strconv.FormatFloat(want, 'f', -1, 64)
 	case *kind.Maximum:
 		want, _ := k.Want.Float64()
 		return "is more than " + strconv.FormatFloat(want, 'f', -1, 64)

@@ -75,3 +75,36 @@ func scrollWidth(t *testing.T, browser, page string, width int) string {
 	}
 	return string(found[1])
 }
+
+// A table of notes alone, like "no limit was held against it", draws no heads
+// and no line over nothing.
+func TestATableOfNotesAlone(t *testing.T) {
+	s := reports.Sheet{Title: "T", Tables: []reports.Table{{Caption: "Limits", Notes: []string{"No limit was held against these fields."}}}}
+	bare := s
+	bare.Tables = nil
+	lines := func(s reports.Sheet) int {
+		var b bytes.Buffer
+		p, err := newPDF("A4", s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p.SetCompression(false)
+		for _, table := range s.Tables {
+			p.table(table)
+		}
+		if err := p.Output(&b); err != nil {
+			t.Fatal(err)
+		}
+		return bytes.Count(b.Bytes(), []byte(" l S"))
+	}
+	if with, without := lines(s), lines(bare); with != without {
+		t.Errorf("%d lines are drawn, %d without the table", with, without)
+	}
+	var page bytes.Buffer
+	if err := SheetHTML(&page, s); err != nil {
+		t.Fatal(err)
+	}
+	if strings.Contains(page.String(), "<thead") || !strings.Contains(page.String(), "No limit was held") {
+		t.Error("the page draws a table over nothing, or no note")
+	}
+}
