@@ -61,6 +61,11 @@ type (
 // Lists reports whether the manifest has a file of this name, size and digest.
 func (m *Manifest) Lists(f ManifestFile) bool { return slices.Contains(m.Files, f) }
 
+// Names reports whether the manifest has a file of this name.
+func (m *Manifest) Names(name string) bool {
+	return slices.ContainsFunc(m.Files, func(f ManifestFile) bool { return f.Name == name })
+}
+
 // NewPackAnswer is a folder of which nothing is said yet.
 func NewPackAnswer(dir string, m Manifest) PackAnswer {
 	return PackAnswer{Schema: SchemaManifest, Dir: dir, Customer: m.Customer, Season: m.Season, Files: len(m.Files), Rules: append([]ManifestRule{}, m.Rules...), Whole: true, Changes: []string{}}

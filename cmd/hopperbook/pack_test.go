@@ -166,3 +166,42 @@ func TestVerifyRecordsAfterTheBookGrew(t *testing.T) {
 		t.Errorf("another book: exit %d, %+v", exit, a)
 	}
 }
+
+// Records are written over records, and over nothing else.
+func TestRecordsSpareOtherFiles(t *testing.T) {
+	book, dir := ownPack(t)
+	write := func(dir string) []string {
+		return []string{"season", "--book", book, "--customer", "c1", "--season", "2026", "--out", dir}
+	}
+	for _, name := range []string{"records.pdf", "manifest.json"} {
+		own := t.TempDir()
+		overwrite(t, filepath.Join(own, name), `{"mine":true}`)
+		refused(t, fault.Conflict, name, write(own)...)
+		entries, err := os.ReadDir(own)
+		if raw, _ := os.ReadFile(filepath.Join(own, name)); err != nil || len(entries) != 1 || string(raw) != `{"mine":true}` {
+			t.Errorf("someone's own %s: %v, %d files, now %q", name, err, len(entries), raw)
+		}
+	}
+	overwrite(t, filepath.Join(dir, "notes.txt"), "mine")
+	manifest(t, dir, func(m map[string]any) { // as a write that was stopped leaves it
+		for _, f := range m["files"].([]any) {
+			f.(map[string]any)["sha256"] = ""
+		}
+	})
+	must(t, "", write(dir)...)
+	if _, err := os.Stat(filepath.Join(dir, "rule-own-cap.json")); err != nil {
+		t.Errorf("a file of which nobody knows whose it is was removed: %v", err)
+	}
+	_ = os.Remove(filepath.Join(dir, "rule-own-cap.json"))
+	_ = os.Remove(filepath.Join(dir, "rule-nz-synthetic-nitrogen-cap.json"))
+	must(t, "", append(write(dir), "--rules", "us-oh-905-326")...)
+	must(t, "", write(dir)...)
+	if _, err := os.Stat(filepath.Join(dir, "rule-us-oh-905-326.json")); !os.IsNotExist(err) {
+		t.Errorf("a rule file of the records before is left: %v", err)
+	}
+	refused(t, fault.Conflict, "notes.txt is no part of the records", "verify", dir, "--book", book)
+	if err := os.Remove(filepath.Join(dir, "notes.txt")); err != nil {
+		t.Fatal(err)
+	}
+	must(t, "", "verify", dir, "--book", book)
+}

@@ -28,7 +28,7 @@ func seasonCommand() *cli.Command {
 			"authority and a licensed adviser decide.\n\n" +
 			"Example:\n  hopperbook season --customer fernwick --season 2026 --rules nz-synthetic-nitrogen-cap --out records",
 		Flags: append(append(tableFlags(), seasonFlags()...),
-			&cli.StringFlag{Name: "out", Usage: "write the records into folder `DIR`"}, paperFlag()),
+			&cli.StringFlag{Name: "out", Usage: "write the records into folder `DIR`, over records that are there and over no other file"}, paperFlag()),
 		Action: seasonAction,
 	}
 }

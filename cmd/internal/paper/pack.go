@@ -94,6 +94,7 @@ func (k *Pack) recordFiles() (files []packFile, err error) {
 // ruleCopies are the rule files that records were held against, so that these
 // can be drawn again wherever those are by then.
 func ruleCopies(asked desk.SeasonParams) (files []packFile, rules []reports.ManifestRule, err error) {
+	rules = []reports.ManifestRule{}
 	add := func(id string, shipped bool, raw []byte) {
 		name := "rule-" + id + ".json"
 		files, rules = append(files, packFile{name, raw}), append(rules, reports.ManifestRule{ID: id, File: name, Shipped: shipped})
@@ -140,8 +141,10 @@ func entryOf(name string, raw []byte) reports.ManifestFile {
 	return reports.ManifestFile{Name: name, Bytes: int64(len(raw)), SHA256: hex.EncodeToString(sum[:])}
 }
 
-// Write writes the folder; the manifest last, so that a folder without one is
-// not whole.
+// Write writes the folder: over records that are there, and over no file that
+// their manifest does not list. The manifest is written first without digests,
+// so that what is left of a write that was stopped is known for ours and is not
+// whole, and last as it is.
 func (k *Pack) Write(dir string) error {
 	files, err := k.draw()
 	if err != nil {
@@ -150,8 +153,26 @@ func (k *Pack) Write(dir string) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return fault.New("write the records", fault.Usage, err, "name a folder that can be made and written to")
 	}
-	if err := os.Remove(filepath.Join(dir, ManifestName)); err != nil && !os.IsNotExist(err) {
-		return fault.New("write the records", fault.Usage, err, "name a folder that can be written to")
+	before, err := clash(dir, files)
+	if err != nil {
+		return err
+	}
+	begun := reports.Manifest{Schema: reports.SchemaManifest, Customer: k.Answer.Customer, Season: k.Answer.Season.Name, Files: slices.Clone(before.Files)}
+	for _, f := range files {
+		begun.Files = append(begun.Files, reports.ManifestFile{Name: f.name})
+	}
+	if err := Write(filepath.Join(dir, ManifestName), func(w io.Writer) error { return writeIndented(w, begun) }); err != nil {
+		return err
+	}
+	for _, f := range before.Files { // that these records have not
+		name := filepath.Join(dir, filepath.Base(f.Name))
+		raw, err := os.ReadFile(name)
+		if err != nil || entryOf(f.Name, raw) != f || slices.ContainsFunc(files, func(n packFile) bool { return n.name == f.Name }) {
+			continue
+		}
+		if err := os.Remove(name); err != nil {
+			return fault.New("write the records", fault.Usage, err, "name a folder that can be written to")
+		}
 	}
 	for _, f := range files {
 		if err := Write(filepath.Join(dir, f.name), func(w io.Writer) error { return writeAll(w, f.raw) }); err != nil {
@@ -159,6 +180,22 @@ func (k *Pack) Write(dir string) error {
 		}
 	}
 	return nil
+}
+
+// clash is the manifest of the records that lie in the folder; an error where
+// a file would be written over that is none of theirs.
+func clash(dir string, files []packFile) (before reports.Manifest, err error) {
+	before, err = ReadManifest(dir)
+	for _, f := range files {
+		if ours := err == nil && (f.name == ManifestName || before.Names(f.name)); ours {
+			continue
+		}
+		if _, missing := os.Lstat(filepath.Join(dir, f.name)); !os.IsNotExist(missing) {
+			return before, fault.Newf("write the records", fault.Conflict, filepath.Join(dir, f.name)+" is there and is no file of records that this program wrote",
+				"name another folder with --out, or move that file away; nothing was written")
+		}
+	}
+	return before, nil
 }
 
 // ReadManifest reads what a folder of records says of itself.
