@@ -1,6 +1,7 @@
 package reports
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 	"time"
@@ -298,6 +299,9 @@ func NewSeasonAnswer(s reconcile.Season, r nutrient.Result, name string, f Seaso
 			a.Applications = append(a.Applications, seasonApplication(ap, s.Origins[i], own[ap.ID], fields[ap.Field], f))
 		}
 	}
+	slices.SortStableFunc(a.Applications, func(x, y SeasonApplication) int {
+		return cmp.Or(strings.Compare(string(x.Field), string(y.Field)), x.From.Compare(y.From))
+	})
 	a.addJudged(r, in, f.Location)
 	for _, p := range s.Planned {
 		if len(p.Applications) == 0 || slices.ContainsFunc(p.Applications, func(id string) bool { return in[id] }) {

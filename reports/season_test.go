@@ -147,3 +147,30 @@ func TestThePageReadsWorstFirst(t *testing.T) {
 		t.Errorf("the table shows %q", got)
 	}
 }
+
+// Rows of one field stand by date, whatever was spread.
+func TestApplicationsStandByDate(t *testing.T) {
+	at := func(day int) time.Time { return time.Date(2026, 3, day, 8, 0, 0, 0, time.UTC) }
+	in := nutrient.Input{Fields: []nutrient.Field{{ID: "F1", AreaM2: 40000}, {ID: "F2", AreaM2: 40000}}}
+	var origins []reconcile.Origin
+	for _, a := range []struct {
+		id, product string
+		field       schemas.FieldID
+		day         int
+	}{{"a", "lime", "F1", 9}, {"b", "lime", "F2", 1}, {"c", "urea", "F1", 2}, {"d", "urea", "F1", 5}} {
+		in.Applications = append(in.Applications, nutrient.Application{ID: a.id, Field: a.field, Product: schemas.ProductID(a.product), From: at(a.day), To: at(a.day), MassKg: 1, AreaM2: 1})
+		origins = append(origins, reconcile.Origin{Application: a.id})
+	}
+	r, err := nutrient.Run(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, _ := NewSeasonAnswer(reconcile.Season{Input: in, Origins: origins}, r, "2026", SeasonFrame{Location: time.UTC})
+	var got []string
+	for _, p := range a.Applications {
+		got = append(got, strings.TrimPrefix(p.ID, "application/"))
+	}
+	if strings.Join(got, "") != "cdab" {
+		t.Errorf("in the order %v", got)
+	}
+}
