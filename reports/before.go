@@ -20,9 +20,9 @@ type (
 		Job      schemas.JobID       `json:"job"`
 		Product  schemas.ProductID   `json:"product"`
 		At       time.Time           `json:"at"`
-		AtLocal  string              `json:"at_local"`
-		Clear    bool                `json:"clear"`   // nothing stands against it
-		Planned  []BeforeField       `json:"planned"` // what is still to spread
+		AtLocal  string              `json:"at_local"` // with its offset from UTC
+		Clear    bool                `json:"clear"`    // nothing stands against it
+		Planned  []BeforeField       `json:"planned"`  // what is still to spread
 		Done     []schemas.FieldID   `json:"done"`
 		Unknown  []schemas.FieldID   `json:"unknown"` // not judged: their area is not known
 		Verdicts []nutrient.Verdict  `json:"verdicts"`
@@ -41,7 +41,7 @@ type (
 
 // NewBeforeAnswer shows what stands against a job.
 func NewBeforeAnswer(b reconcile.Before, at time.Time, zone *time.Location, rules []nutrient.Rules) BeforeAnswer {
-	a := BeforeAnswer{Schema: SchemaBefore, Job: b.Job, Product: b.Product, At: at, AtLocal: at.In(zone).Format("2006-01-02 15:04"), Clear: b.Clear() && len(b.Unknown) == 0, Planned: []BeforeField{},
+	a := BeforeAnswer{Schema: SchemaBefore, Job: b.Job, Product: b.Product, At: at, AtLocal: at.In(zone).Format("2006-01-02 15:04 -07:00"), Clear: b.Clear() && len(b.Unknown) == 0, Planned: []BeforeField{},
 		Done: append([]schemas.FieldID{}, b.Done...), Unknown: append([]schemas.FieldID{}, b.Unknown...), Verdicts: append([]nutrient.Verdict{}, b.Verdicts...), Warnings: append([]nutrient.Check{}, b.Warnings...),
 		Findings: append([]nutrient.Finding{}, b.Findings...), Rules: []nutrient.RuleHead{}}
 	for _, p := range b.Planned {
@@ -65,7 +65,7 @@ func BeforeTable(a BeforeAnswer) Table {
 	t := Table{Caption: fmt.Sprintf("Job %s, %s, at %s: %s", a.Job, a.Product, a.AtLocal, state), Columns: []Column{{"state", "State", false}, {"of", "Of", false}, {"rule", "Rule", false}, {"text", "Why", false}}}
 	for _, v := range a.Verdicts {
 		if v.State != nutrient.NotApplicable {
-			t.Rows = append(t.Rows, []string{VerdictWords(v.State), v.Scope + " " + v.Subject + ", " + v.Period.Name, v.Rule + ", " + v.Section, "with the job spread: " + v.Text})
+			t.Rows = append(t.Rows, []string{VerdictWords(v.State), v.Scope + " " + v.Subject + ", " + v.Period.Name, v.Rule + ", " + v.Section, "with the job spread: " + v.Text + assumed(v)})
 		}
 	}
 	for _, c := range a.Warnings {

@@ -1,6 +1,7 @@
 package reports
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 	"time"
@@ -44,7 +45,8 @@ type (
 		Missing      []SeasonMissing     `json:"missing"`
 		Rules        []nutrient.RuleHead `json:"rules"`
 		Findings     []nutrient.Finding  `json:"findings"`
-		Gaps         []Gap               `json:"gaps"` // events known to be missing from the book
+		Gaps         []Gap               `json:"gaps"`            // events known to be missing from the book
+		Marks        []string            `json:"marks,omitempty"` // what the book held: of these events they are drawn again; left out: of a book with thousands of gaps
 		Evidence     Evidence            `json:"evidence"`
 	}
 
@@ -76,7 +78,7 @@ type (
 		Crop              string                `json:"crop,omitempty"`
 		Soil              string                `json:"soil,omitempty"`
 		Day               string                `json:"day"`
-		FromLocal         string                `json:"from_local"`
+		FromLocal         string                `json:"from_local"` // with its offset from UTC, like 2024-11-03T01:50:00-03:00
 		ToLocal           string                `json:"to_local"`
 		From              time.Time             `json:"from"`
 		To                time.Time             `json:"to"`
@@ -109,6 +111,7 @@ type (
 	SeasonCalibration struct {
 		CatchTest schemas.TestID `json:"catch_test,omitempty"` // left out: none, or without a name
 		TestedAt  time.Time      `json:"tested_at,omitzero"`   // left out: none was made
+		TestedOn  string         `json:"tested_on,omitempty"`  // local day
 		Valid     bool           `json:"valid"`
 		Until     time.Time      `json:"until,omitzero"`
 		Reasons   []string       `json:"reasons"` // why it does not hold
@@ -116,7 +119,8 @@ type (
 
 	// SeasonAnalysis is a version of a product's analysis with its ID.
 	SeasonAnalysis struct {
-		ID string `json:"id"`
+		ID        string `json:"id"`
+		FromLocal string `json:"from_local"` // it holds from then on, with its offset from UTC
 		nutrient.Used
 	}
 
@@ -177,13 +181,14 @@ type (
 	// WhyAnswer is where a figure comes from: the applications that it sums, or
 	// of an application the events.
 	WhyAnswer struct {
-		Schema string     `json:"schema"` // "hopperbook.why/1"
-		ID     string     `json:"id"`
-		Text   string     `json:"text"`
-		Value  float64    `json:"value"` // of what the parts sum to
-		Unit   string     `json:"unit"`  // "": nothing is summed
-		Parts  []WhyPart  `json:"parts"`
-		Events []WhyEvent `json:"events"`
+		Schema string            `json:"schema"` // "hopperbook.why/1"
+		ID     string            `json:"id"`
+		Text   string            `json:"text"`
+		Value  float64           `json:"value"` // of what the parts sum to
+		Unit   string            `json:"unit"`  // "": nothing is summed
+		Parts  []WhyPart         `json:"parts"`
+		Fields []schemas.FieldID `json:"fields"` // whose registers it rests on, where no application counts
+		Events []WhyEvent        `json:"events"`
 	}
 
 	// WhyPart is what one application brought.
@@ -295,7 +300,10 @@ func NewSeasonAnswer(s reconcile.Season, r nutrient.Result, name string, f Seaso
 			a.Applications = append(a.Applications, seasonApplication(ap, s.Origins[i], own[ap.ID], field, f))
 		}
 	}
-	a.addJudged(r, in)
+	slices.SortStableFunc(a.Applications, func(x, y SeasonApplication) int {
+		return cmp.Or(strings.Compare(string(x.Field), string(y.Field)), x.From.Compare(y.From))
+	})
+	a.addJudged(r, in, f.Location)
 	for _, p := range s.Planned {
 		if len(p.Applications) == 0 || slices.ContainsFunc(p.Applications, func(id string) bool { return in[id] }) {
 			a.Planned = append(a.Planned, SeasonPlanned{figureID("planned", string(p.Job), string(p.Field)), p.Job, p.Field, p.Product, p.SetRateKgHa, p.PlannedKg, p.GivenKg, p.GivenKgHa, applicationIDs(p.Applications)})
@@ -307,12 +315,12 @@ func NewSeasonAnswer(s reconcile.Season, r nutrient.Result, name string, f Seaso
 
 // addJudged takes verdicts whose period meets the season, and what is said of
 // its applications.
-func (a *SeasonAnswer) addJudged(r nutrient.Result, in map[string]bool) {
+func (a *SeasonAnswer) addJudged(r nutrient.Result, in map[string]bool, zone *time.Location) {
 	for _, u := range r.Analyses {
 		u.Applications = slices.DeleteFunc(slices.Clone(u.Applications), func(id string) bool { return !in[id] })
 		if len(u.Applications) > 0 {
 			u.Applications = applicationIDs(u.Applications)
-			a.Analyses = append(a.Analyses, SeasonAnalysis{figureID("analysis", string(u.Product), string(u.Event)), u})
+			a.Analyses = append(a.Analyses, SeasonAnalysis{figureID("analysis", string(u.Product), string(u.Event)), u.From.In(zone).Format(time.RFC3339), u})
 		}
 	}
 	for _, v := range r.Verdicts {
@@ -339,15 +347,17 @@ func (a *SeasonAnswer) addJudged(r nutrient.Result, in map[string]bool) {
 }
 
 func seasonApplication(ap nutrient.Application, o reconcile.Origin, own nutrient.Sum, field nutrient.Field, f SeasonFrame) SeasonApplication {
-	const clockForm = "2006-01-02 15:04"
 	from, to := ap.From.In(f.Location), ap.To.In(f.Location)
 	c := o.Certificate
 	sum := seasonSum(own)
-	out := SeasonApplication{ID: applicationID(ap.ID), Field: ap.Field, Crop: field.Crop, Soil: field.Soil, Day: from.Format(time.DateOnly), FromLocal: from.Format(clockForm), ToLocal: to.Format(clockForm),
+	out := SeasonApplication{ID: applicationID(ap.ID), Field: ap.Field, Crop: field.Crop, Soil: field.Soil, Day: from.Format(time.DateOnly), FromLocal: from.Format(time.RFC3339), ToLocal: to.Format(time.RFC3339),
 		From: ap.From, To: ap.To, Product: ap.Product, ProductName: f.Products[ap.Product], Kind: own.Kind, Batch: ap.Batch, Machine: ap.Machine, Job: ap.Job,
 		Operator: ap.Operator, CertificateHolder: ap.CertificateHolder, Method: ap.Method, AreaM2: ap.AreaM2, MassKg: ap.MassKg, MassLowKg: own.MassLowKg, MassHighKg: own.MassHighKg,
 		Open: ap.Open, Amounts: sum.Amounts, Weather: ap.Weather, MoreWeather: ap.MoreWeather, Buffers: ap.Buffers, Exclusions: ap.Measured, Events: len(o.Uses),
-		Calibration: SeasonCalibration{c.CatchTest, c.TestedAt, c.Valid, c.Until, c.Reasons}}
+		Calibration: SeasonCalibration{c.CatchTest, c.TestedAt, "", c.Valid, c.Until, c.Reasons}}
+	if !c.TestedAt.IsZero() {
+		out.Calibration.TestedOn = c.TestedAt.In(f.Location).Format(time.DateOnly)
+	}
 	if ap.AreaM2 > 0 {
 		out.RateKgHa = ap.MassKg / ap.AreaM2 * unit.M2PerHa
 	}

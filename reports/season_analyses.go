@@ -3,14 +3,13 @@ package reports
 import (
 	"fmt"
 	"strings"
-	"time"
 
 	"hopperbook/reconcile/nutrient"
 	"hopperbook/schemas"
 )
 
 func seasonAnalyses(a SeasonAnswer) Table {
-	t := Table{Caption: "Analyses used", Columns: []Column{{"id", "ID", false}, {"product", "Product", false}, {"kind", "Kind of product", false}, {"batch", "Docket", false}, {"from", "Holds from (UTC)", false}, {"basis", "Figures are of", false}}}
+	t := Table{Caption: "Analyses used", Columns: []Column{{"id", "ID", false}, {"product", "Product", false}, {"kind", "Kind of product", false}, {"batch", "Docket", false}, {"from_local", "Holds from, local time", false}, {"basis", "Figures are of", false}}}
 	figures := analysisFigures(schemas.Analysis{})
 	for _, f := range figures {
 		t.Columns = append(t.Columns, Column{f.key, f.name + ", " + f.unit, true})
@@ -19,7 +18,7 @@ func seasonAnalyses(a SeasonAnswer) Table {
 		Column{"source", "Taken from", false}, Column{"event", "Event", false}, Column{"applications", "Applications", true})
 	for _, u := range a.Analyses {
 		x := u.Analysis
-		row := []string{u.ID, string(u.Product), u.Kind, string(x.Batch), u.From.UTC().Format(time.RFC3339), basisWords(x)}
+		row := []string{u.ID, string(u.Product), u.Kind, string(x.Batch), u.FromLocal, basisWords(x)}
 		for _, f := range analysisFigures(x) {
 			row = append(row, plainOrNone(f.value))
 		}

@@ -91,30 +91,6 @@ func (a SeasonAnswer) status() string {
 	return "NO LIMIT APPLIES"
 }
 
-// loud is what nobody may overlook: verdicts that are not kept, broken checks.
-func (a SeasonAnswer) loud() (out []string) {
-	for _, v := range a.Verdicts {
-		if v.State == nutrient.Over || v.State == nutrient.NotShown {
-			out = append(out, fmt.Sprintf("%s: %s %s, %s, %s: %s", VerdictWords(v.State), v.Scope, v.Subject, v.Rule, v.Section, v.Text))
-		}
-	}
-	for _, c := range a.Checks {
-		if c.State == nutrient.Broken {
-			out = append(out, fmt.Sprintf("%s: field %s, %s, %s: %s", checkWords(c.State), c.Field, c.Rule, c.Section, c.Text))
-		}
-	}
-	if n := a.count(nutrient.NotJudged); n > 0 {
-		out = append(out, fmt.Sprintf("NOT JUDGED: %d limits, because the dates do not hold all of their periods.", n))
-	}
-	if len(a.Gaps) > 0 {
-		out = append(out, fmt.Sprintf("EVENTS ARE MISSING: %d gaps are known in the book; these records may lack applications.", len(a.Gaps)))
-	}
-	if n := len(a.Missing); n > 0 {
-		out = append(out, fmt.Sprintf("RECORDS ARE MISSING: %d that the rules want are not in the book; they are listed with how to supply them.", n))
-	}
-	return out
-}
-
 func (a SeasonAnswer) facts() [][2]string {
 	area, mass, fields := 0.0, 0.0, map[string]bool{}
 	for _, f := range a.Fields {
@@ -159,11 +135,12 @@ func (a SeasonAnswer) verdictPage() Table {
 			t.Rows = append(t.Rows, []string{VerdictWords(v.State), v.Scope + " " + v.Subject, v.Rule + ", " + v.Section, v.Period.Name, "-", "-", plain(v.LimitValue), v.Unit})
 			continue
 		}
-		high := number(v.High, 1)
+		digits := v.Decimals()
+		high := number(v.High, digits)
 		if !v.HighKnown {
 			high = "not known"
 		}
-		t.Rows = append(t.Rows, []string{VerdictWords(v.State), v.Scope + " " + v.Subject, v.Rule + ", " + v.Section, v.Period.Name, number(v.Value, 1) + " " + string(v.Nutrient), number(v.Low, 1) + " to " + high, plain(v.LimitValue), v.Unit})
+		t.Rows = append(t.Rows, []string{VerdictWords(v.State), v.Scope + " " + v.Subject, v.Rule + ", " + v.Section, v.Period.Name, number(v.Value, digits) + " " + string(v.Nutrient), number(v.Low, digits) + " to " + high, plain(v.LimitValue), v.Unit})
 	}
 	if idle > 0 {
 		t.Notes = append(t.Notes, fmt.Sprintf("%d more limits do not apply: they stand in the CSV with why.", idle))
@@ -221,8 +198,9 @@ func (a SeasonAnswer) fieldPage(forms ...nutrient.Form) Table {
 
 func (a SeasonAnswer) applicationPage() Table {
 	t := Table{Caption: "Applications", Columns: []Column{{"day", "Day", false}, {"field", "Field", false}, {"product", "Product", false}, {"area_ha", "ha", true}, {"kg", "kg", true}, {"interval", "95 %", true}, {"kg_ha", "kg/ha", true}, {"n", "N kg", true}, {"p", "P kg", true}, {"k", "K kg", true}}}
+	clock := a.localClock()
 	for _, p := range a.Applications {
-		row := []string{p.FromLocal, string(p.Field), string(p.Product), hectares4(p.AreaM2), number(p.MassKg, 0), number(p.MassLowKg, 0) + " to " + number(p.MassHighKg, 0), perHaCell(p.RateKgHa, p.AreaM2)}
+		row := []string{clock(p.FromLocal), string(p.Field), string(p.Product), hectares4(p.AreaM2), number(p.MassKg, 0), number(p.MassLowKg, 0) + " to " + number(p.MassHighKg, 0), perHaCell(p.RateKgHa, p.AreaM2)}
 		for _, f := range []nutrient.Form{"N", "P", "K"} {
 			n := amountOf(p.Amounts, f)
 			cell := number(n.Kg, 1)
@@ -237,7 +215,7 @@ func (a SeasonAnswer) applicationPage() Table {
 }
 
 func (a SeasonAnswer) crewPage() Table {
-	t := Table{Caption: "Who, with what, in what weather", Columns: []Column{{"day", "Day", false}, {"field", "Field", false}, {"machine", "Machine, operator", false}, {"calibration", "Calibration", false}, {"weather", "Weather", false}, {"buffers", "Distances kept", false}}}
+	t := Table{Caption: "Who, with what, in what weather", Columns: []Column{{"day", "Day", false}, {"field", "Field", false}, {"machine", "Machine, operator, method", false}, {"calibration", "Calibration", false}, {"weather", "Weather", false}, {"buffers", "Distances kept", false}}}
 	var why []string // calibrations do not hold, each once
 	for _, p := range a.Applications {
 		calibration := "NONE"
@@ -253,16 +231,12 @@ func (a SeasonAnswer) crewPage() Table {
 		}
 		weather := "not noted"
 		if w := p.Weather; w != nil {
-			weather = fmt.Sprintf("wind %s\u00a0m/s, rain %s\u00a0mm, soil %s", number(w.WindMS, 1), number(w.RainMm, 1), strings.ReplaceAll(w.Soil, "_", " "))
+			weather = weatherWords(w)
 			if n := len(p.MoreWeather); n > 0 {
 				weather += fmt.Sprintf(", the worst of %d notes", n+1)
 			}
 		}
-		operator := string(p.Operator)
-		if operator == "" {
-			operator = "nobody noted"
-		}
-		t.Rows = append(t.Rows, []string{p.Day, string(p.Field), string(p.Machine) + ", " + operator, calibration, weather, distanceWords(p)})
+		t.Rows = append(t.Rows, []string{p.Day, string(p.Field), whoWords(p), calibration, weather, distanceWords(p)})
 	}
 	for i, reasons := range why {
 		t.Notes = append(t.Notes, fmt.Sprintf("(%d) %s", i+1, reasons))

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"hopperbook/reconcile/nutrient"
 	"hopperbook/schemas"
@@ -52,7 +51,7 @@ func seasonApplications(a SeasonAnswer) Table {
 	t := Table{Caption: "Applications", Columns: []Column{{"id", "ID", false}, {"field", "Field", false}, {"crop", "Crop", false}, {"soil", "Soil", false}, {"day", "Day", false}, {"from_local", "From, local time", false}, {"to_local", "To, local time", false},
 		{"product", "Product", false}, {"kind", "Kind of product", false}, {"batch", "Docket", false}, {"machine", "Machine", false}, {"operator", "Operator", false}, {"certificate_holder", "Certificate holder", false}, {"method", "Method", false},
 		{"job", "Job", false}, {"area_ha", "Area covered, ha", true}, {"mass_kg", "Product, kg", true}, {"mass_low_kg", "Product, kg: 95 % from", true}, {"mass_high_kg", "Product, kg: 95 % to", true}, {"rate_kg_ha", "Rate on the area covered, kg/ha", true},
-		{"catch_test", "Catch test", false}, {"tested_at", "Tested on (UTC)", false}, {"calibration_valid", "Calibration valid", false}, {"calibration_reasons", "Why the calibration does not hold", false},
+		{"catch_test", "Catch test", false}, {"tested_on", "Tested on, local day", false}, {"calibration_valid", "Calibration valid", false}, {"calibration_reasons", "Why the calibration does not hold", false},
 		{"wind_m_s", "Wind, m/s", true}, {"rain_mm", "Rain, mm", true}, {"temperature_c", "Temperature, °C", true}, {"soil_condition", "Soil condition", false}, {"forecast", "Forecast", false}, {"buffers", "Buffers noted by the crew", false}, {"exclusion_m", "Nearest exclusion area, m", true}, {"receiver_m", "Receiver error, m", true}, {"exclusions", "Exclusion areas, measured from passes", false}, {"mass_open", "Mass may still change", false}}}
 	for _, f := range shownForms {
 		t.Columns = append(t.Columns, Column{strings.ToLower(string(f)) + "_kg", formWords(f) + ", kg", true}, Column{strings.ToLower(string(f)) + "_known", formWords(f) + " known", false})
@@ -75,7 +74,7 @@ func tested(c SeasonCalibration) string {
 	if c.TestedAt.IsZero() {
 		return "none"
 	}
-	return c.TestedAt.UTC().Format(time.DateOnly)
+	return c.TestedOn
 }
 
 func yesNo(v bool) string {
@@ -89,14 +88,11 @@ func weatherCells(w *schemas.WeatherNoted) []string {
 	if w == nil {
 		return []string{"-", "-", "-", "-", "-"}
 	}
-	temperature, forecast := "-", w.Forecast
+	temperature := "-"
 	if w.TemperatureC != nil {
 		temperature = number(*w.TemperatureC, 1)
 	}
-	if w.ForecastRainMm != nil {
-		forecast = strings.TrimSpace(forecast + " rain " + number(*w.ForecastRainMm, 1) + " mm")
-	}
-	return []string{number(w.WindMS, 1), number(w.RainMm, 1), temperature, w.Soil, forecast}
+	return []string{number(w.WindMS, 1), number(w.RainMm, 1), temperature, w.Soil, forecastWords(w)}
 }
 
 func bufferWords(all []schemas.BufferKept) string {
@@ -181,7 +177,8 @@ func seasonVerdicts(a SeasonAnswer) Table {
 	t := Table{Caption: "Limits", Columns: []Column{{"id", "ID", false}, {"rule", "Rule", false}, {"section", "Section", false}, {"scope", "Of", false}, {"subject", "Name", false}, {"period", "Period", false}, {"state", "Verdict", false},
 		{"nutrient", "Nutrient", false}, {"value", "Value", true}, {"low", "95 % from", true}, {"high", "95 % to", true}, {"high_known", "Upper end known", false}, {"limit_value", "Limit", true}, {"unit", "Unit of value and limit", false}, {"text", "Why", false}, {"notes", "Taken as given", false}, {"caveat", "Caveat", false}}}
 	for _, v := range a.Verdicts {
-		value, low, high := number(v.Value, 2), number(v.Low, 2), number(v.High, 2)
+		digits := v.Decimals()
+		value, low, high := number(v.Value, digits), number(v.Low, digits), number(v.High, digits)
 		if v.State == nutrient.NotJudged || v.State == nutrient.NotApplicable {
 			value, low, high = "-", "-", "-"
 		}

@@ -1,16 +1,18 @@
 package reports
 
 import (
+	"cmp"
 	"fmt"
 
 	"hopperbook/reconcile/nutrient"
+	"hopperbook/schemas"
 )
 
 // Why says what a figure sums: by application, in kg. The events of an
 // application are added by who has the book. False where no figure has the ID.
 // Cost: O(figures).
 func Why(a SeasonAnswer, r nutrient.Result, id string) (WhyAnswer, bool) {
-	w := WhyAnswer{Schema: SchemaWhy, ID: id, Parts: []WhyPart{}, Events: []WhyEvent{}}
+	w := WhyAnswer{Schema: SchemaWhy, ID: id, Parts: []WhyPart{}, Fields: []schemas.FieldID{}, Events: []WhyEvent{}}
 	own := map[string]SeasonSum{}
 	for _, s := range r.Sums {
 		if s.Scope == nutrient.ScopeApplication {
@@ -54,6 +56,9 @@ func (w WhyAnswer) judged(a SeasonAnswer, own map[string]SeasonSum, id string) (
 			for _, p := range w.Parts {
 				w.Value += p.Value
 			}
+			if len(w.Parts) == 0 {
+				w = w.uncounted(a, v)
+			}
 			return w, true
 		}
 	}
@@ -82,6 +87,23 @@ func (w WhyAnswer) judged(a SeasonAnswer, own map[string]SeasonSum, id string) (
 		}
 	}
 	return w.application(own, id)
+}
+
+// uncounted is what a verdict rests on that counts no application: the
+// application it is about, or the registers of its fields.
+func (w WhyAnswer) uncounted(a SeasonAnswer, v SeasonVerdict) WhyAnswer {
+	if v.Scope == nutrient.ScopeApplication {
+		w.Parts = append(w.Parts, WhyPart{applicationID(v.Subject), 0})
+		return w
+	}
+	for _, f := range a.Fields {
+		switch holding := cmp.Or(string(f.Holding), string(a.Customer)); {
+		case v.Scope == nutrient.ScopeField && v.Subject == string(f.Field), v.Scope == nutrient.ScopeHolding && v.Subject == holding:
+			w.Fields = append(w.Fields, f.Field)
+		}
+	}
+	w.Text += "; no application counts: it rests on how the land is registered"
+	return w
 }
 
 // application also finds those of other seasons, which a balance sums, and an

@@ -17,11 +17,12 @@ func rulesCommand() *cli.Command {
 		ArgsUsage: " ",
 		Usage:     "the rule files that come with the program, each with its law, source and caveat",
 		Description: "A rule file says as data what a law asks for; hopperbook season --rules holds a season against it. None is legal advice.\n\n" +
-			"Examples:\n  hopperbook rules\n  hopperbook rules show nz-synthetic-nitrogen-cap\n  hopperbook rules check mine.json\n  hopperbook rules before j-1-01 --rules us-oh-905-326",
+			"Examples:\n  hopperbook rules\n  hopperbook rules show nz-synthetic-nitrogen-cap\n  hopperbook rules schema\n  hopperbook rules check mine.json\n  hopperbook rules before j-1-01 --rules us-oh-905-326",
 		Flags:  form,
 		Action: rulesAction,
 		Subcommands: []*cli.Command{
 			{Name: "show", ArgsUsage: "NAME", Usage: "what a shipped rule file holds, as JSON: a model for one of your own", Action: rulesShow},
+			{Name: "schema", ArgsUsage: " ", Usage: "print the JSON Schema (2020-12) of rule files: what may stand in one of your own", Action: rulesSchema},
 			{Name: "check", ArgsUsage: "FILE", Usage: "hold a rule file of your own against the schema", Flags: form, Action: rulesCheck},
 			beforeCommand(),
 		},
@@ -49,6 +50,14 @@ func rulesShow(c *cli.Context) error {
 		return err
 	}
 	return printJSON(c, all[0])
+}
+
+func rulesSchema(c *cli.Context) error {
+	if err := noArguments(c); err != nil {
+		return err
+	}
+	_, err := c.App.Writer.Write(nutrient.RulesSchema())
+	return err
 }
 
 func rulesCheck(c *cli.Context) error {

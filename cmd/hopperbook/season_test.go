@@ -205,6 +205,9 @@ func TestRules(t *testing.T) {
 	if _, stderr, exit := command(t, "", "rules", "check", name); exit != fault.Input.Exit() || !strings.Contains(stderr, "caveat") {
 		t.Errorf("a misspelt field: exit %d, %s", exit, stderr)
 	}
+	if schema := decode[map[string]any](t, must(t, "", "rules", "schema")); schema["$id"] != "urn:hopperbook:rules/1" {
+		t.Errorf("rules schema prints %v", schema)
+	}
 	if _, _, exit := command(t, "", "rules", "show", "none"); exit != fault.NotFound.Exit() {
 		t.Errorf("no such rules: exit %d", exit)
 	}

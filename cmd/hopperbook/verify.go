@@ -23,8 +23,9 @@ func verifyCommand() *cli.Command {
 		Usage:     "hold an issued document, or a folder of season records, against the book: is it whole, is its evidence the same",
 		Description: "Takes the number of a document; or a PDF, HTML or UBL file of it, which bears its number and digest and is held byte for byte against\n" +
 			"what is drawn from the events that the book held when it was issued; or a ledger as CSV, of one document or many, whose rows are held\n" +
-			"against the book's, cell by cell; or a folder that season --out wrote, whose files are held against their manifest.\n" +
-			"Of a document, the digest of its evidence is worked out anew from the book. Exit status 6 (conflict) where anything is another.\n\n" +
+			"against the book's, cell by cell; or a folder that season --out wrote, which is drawn again from what the book held then, with the\n" +
+			"rule files in it, and held byte for byte: altered, missing and other files are named. Of either, the digest of its evidence is worked\n" +
+			"out anew from the book. Exit status 6 (conflict) where anything is another.\n\n" +
 			"Example:\n  hopperbook verify bills/2026-0004.pdf",
 		Flags:  tableFlags(),
 		Action: verifyAction,

@@ -119,7 +119,7 @@ func TestGaps(t *testing.T) {
 		{[]schemas.Mark{{Source: "a", UpTo: 4, Above: [][2]int64{{6, 8}, {12, 12}}}, {Source: "b", UpTo: 1, Above: [][2]int64{{3, 4}}}},
 			[]Gap{{"a", 5, 5}, {"a", 9, 11}, {"b", 2, 2}}},
 	} {
-		if got := gapsOf(c.marks); !reflect.DeepEqual(got, c.want) {
+		if got := GapsOf(c.marks); !reflect.DeepEqual(got, c.want) {
 			t.Errorf("gaps of %v: %v, want %v", c.marks, got, c.want)
 		}
 	}

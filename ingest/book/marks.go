@@ -79,8 +79,8 @@ type Gap struct {
 	To     int64          `json:"to"` // inclusive
 }
 
-// gapsOf lists what is missing below the highest known sequence of each mark.
-func gapsOf(marks []schemas.Mark) []Gap {
+// GapsOf lists what is missing below the highest known sequence of each mark.
+func GapsOf(marks []schemas.Mark) []Gap {
 	var gaps []Gap
 	for _, m := range marks {
 		next := m.UpTo + 1

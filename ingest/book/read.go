@@ -90,13 +90,13 @@ func (v *View) Marks(ctx context.Context) (marks []schemas.Mark, err error) {
 // highest known one of its source, ordered by source and sequence.
 func (b *Book) Gaps(ctx context.Context) ([]Gap, error) {
 	marks, err := b.Marks(ctx)
-	return gapsOf(marks), err
+	return GapsOf(marks), err
 }
 
 // Gaps is Book.Gaps of this state.
 func (v *View) Gaps(ctx context.Context) ([]Gap, error) {
 	marks, err := v.Marks(ctx)
-	return gapsOf(marks), err
+	return GapsOf(marks), err
 }
 
 const selectCounts = `SELECT type, count(*) FROM event GROUP BY type ORDER BY type`

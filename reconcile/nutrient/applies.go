@@ -77,7 +77,8 @@ func (c Counts) kind(kind string) answer {
 }
 
 // land answers whether a part applies on a field, and why not or why that is
-// not known.
+// not known. The book has the fields that a contractor spreads: a holding can
+// be larger, never smaller.
 func (b *book) land(p *Applies, f Field) (answer, string) {
 	a, why := yes, []string{}
 	say := func(x answer, format string, args ...any) {
@@ -110,7 +111,7 @@ func (b *book) land(p *Applies, f Field) (answer, string) {
 		case holding == "" || m2 == 0:
 			say(maybe, "field %s: how large its holding is is not in the book", f.ID)
 		case m2/unit.M2PerHa < p.LeastHoldingHa:
-			say(no, "the fields of holding %s in the book make %.2f ha, less than %g ha", holding, m2/unit.M2PerHa, p.LeastHoldingHa)
+			say(maybe, "the fields of holding %s in the book make %.2f ha, less than %g ha; it may have more land", holding, m2/unit.M2PerHa, p.LeastHoldingHa)
 		}
 	}
 	return a, strings.Join(why, "; ")

@@ -73,10 +73,10 @@ func (a *asker) say(kind string, part *Part, state, format string, args ...any) 
 	case state == NotApplicable:
 	default:
 		if land == maybe {
-			text += "; taken as applying: " + why
+			text += "; " + TakenAsApplying + why
 		}
 		if product == maybe {
-			text += fmt.Sprintf("; taken as applying: what kind of product %s is is not in the book", a.p.Product)
+			text += fmt.Sprintf("; "+TakenAsApplying+"what kind of product %s is is not in the book", a.p.Product)
 		}
 	}
 	a.out = append(a.out, Check{Rule: a.rules.ID, Part: part.ID, Section: part.Section, Kind: kind, Application: a.p.ID, Field: a.p.Field,

@@ -85,6 +85,7 @@ type reader struct {
 	a          *schemas.Analysis
 	asReceived float64 // kg as the figures are meant for 1 kg as received
 	unusable   bool    // figures of the dry matter without its share
+	named      bool    // some nutrient or the neutralising value is given
 	out        Content
 }
 
@@ -114,6 +115,7 @@ func (r *reader) moisture() {
 // element takes the first form that is given, as the element.
 func (r *reader) element(n Nutrient, forms ...form) {
 	for _, f := range forms {
+		r.named = r.named || f.pct != nil
 		if f.pct == nil || r.unusable {
 			continue
 		}
@@ -194,7 +196,7 @@ func (r *reader) nonsense() {
 			r.warn(ValueTooHigh, "a neutralising value of %.1f %% is more than its calcium and magnesium can give (%.1f %%)", got, most)
 		}
 	}
-	if c.Known == [nutrients]bool{} {
+	if !r.named && r.a.NeutralisingValuePct == nil && !c.Known[Lime] {
 		r.warn(NothingKnown, "the analysis names no nutrient and no neutralising value")
 	}
 }

@@ -278,11 +278,8 @@ func slowLand(in Input, rules Rules, l Limit, f Field) int {
 				ha += g.AreaM2 / 10000
 			}
 		}
-		switch {
-		case holdingName(f) == "":
+		if holdingName(f) == "" || ha < least { // it may have land that the book has not
 			worst = 1
-		case ha < least:
-			return 2
 		}
 	}
 	return worst

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"time"
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/tidwall/gjson"
@@ -45,22 +46,26 @@ var compileRules = sync.OnceValues(func() (*jsonschema.Schema, error) {
 
 // Read reads a rule file; name is what errors call it. It is held against the
 // JSON Schema and against what a schema cannot say: keys that stand twice,
-// days that no year has, periods that do not go with their scope, parts of one
-// name. fault.Input with the JSON pointer of the first thing that is wrong.
+// days that no year has, periods that do not go with their scope, no part at
+// all, parts of one name. A byte order mark is skipped. fault.Input with the JSON pointer of the first thing that is wrong.
 func Read(name string, raw []byte) (Rules, error) {
 	op := "read rule file " + name
 	refuse := func(pointer, format string, args ...any) error {
 		if pointer == "" {
 			pointer = "the file"
 		}
-		return fault.Newf(op, fault.Input, pointer+": "+fmt.Sprintf(format, args...), "the JSON Schema of rule files says what may stand there; the shipped rule files are examples")
+		return fault.Newf(op, fault.Input, pointer+": "+fmt.Sprintf(format, args...), "hopperbook rules schema prints what may stand there (JSON Schema), hopperbook rules show NAME a shipped rule file as an example")
 	}
 	schema, err := compileRules()
 	if err != nil {
 		return Rules{}, fault.New("compile the schema of rule files", fault.Internal, err, "")
 	}
-	if len(raw) > maxRuleBytes || !gjson.ValidBytes(raw) {
-		return Rules{}, refuse("", "is no JSON, or larger than 1 MiB")
+	raw = bytes.TrimPrefix(raw, []byte("\ufeff"))
+	if len(raw) > maxRuleBytes {
+		return Rules{}, refuse("", "is larger than 1 MiB, as no rule file is")
+	}
+	if why := noJSON(raw); why != "" {
+		return Rules{}, refuse("", "%s", why)
 	}
 	if pointer, why := twice(gjson.ParseBytes(raw), "", 0); why != "" {
 		return Rules{}, refuse(pointer, "%s", why)
@@ -86,23 +91,6 @@ func Read(name string, raw []byte) (Rules, error) {
 	return r, nil
 }
 
-// deepest is the first of the complaints that lie deepest in the file: the
-// others only say that something below them is wrong.
-func deepest(e *jsonschema.ValidationError) (pointer, why string) {
-	depth := -1
-	var walk func(u *jsonschema.OutputUnit)
-	walk = func(u *jsonschema.OutputUnit) {
-		if d := strings.Count(u.InstanceLocation, "/"); u.Error != nil && d > depth {
-			depth, pointer, why = d, u.InstanceLocation, u.Error.String()
-		}
-		for i := range u.Errors {
-			walk(&u.Errors[i])
-		}
-	}
-	walk(e.DetailedOutput())
-	return pointer, why
-}
-
 // twice finds a key that stands twice in an object, and nesting that no rule
 // file has.
 func twice(v gjson.Result, at string, depth int) (pointer, why string) {
@@ -120,13 +108,13 @@ func twice(v gjson.Result, at string, depth int) (pointer, why string) {
 			name = fmt.Sprint(i)
 			i++
 		}
-		below := at + "/" + strings.NewReplacer("~", "~0", "/", "~1").Replace(name)
+		here := at + below(name)
 		if seen[strings.ToLower(name)] {
-			pointer, why = below, "stands twice"
+			pointer, why = here, "stands twice"
 			return false
 		}
 		seen[strings.ToLower(name)] = true
-		pointer, why = twice(member, below, depth+1)
+		pointer, why = twice(member, here, depth+1)
 		return why == ""
 	})
 	return pointer, why
@@ -134,6 +122,9 @@ func twice(v gjson.Result, at string, depth int) (pointer, why string) {
 
 // sense checks what the schema cannot say.
 func (r *Rules) sense() (pointer, why string) {
+	if _, err := time.Parse(time.DateOnly, r.DateRead); err != nil {
+		return "/date_read", r.DateRead + " is no day: write it like 2026-03-01"
+	}
 	for i, l := range r.Limits {
 		at := fmt.Sprintf("/limits/%d", i)
 		switch _, perArea, _ := unitOf(l.Unit); {
@@ -160,10 +151,14 @@ func (r *Rules) sense() (pointer, why string) {
 	return r.names()
 }
 
-// names checks that no two parts have one name.
+// names checks that there are parts, and no two of one name.
 func (r *Rules) names() (pointer, why string) {
 	seen := map[string]bool{}
+	pointer, why = "", "has nothing to hold a season against: no limit, closed period, buffer, soil, rain, slope or record"
 	r.parts(func(at string, p *Part) {
+		if len(seen) == 0 {
+			why = ""
+		}
 		if seen[p.ID] && why == "" {
 			pointer, why = at+"/id", fmt.Sprintf("another part is called %s too", p.ID)
 		}
@@ -217,6 +212,13 @@ func Shipped() ([]Rules, error) {
 	}
 	slices.SortFunc(all, func(a, b Rules) int { return strings.Compare(a.ID, b.ID) })
 	return all, nil
+}
+
+// ShippedText is the text of the rule file that comes with the program under
+// this ID. False: none does.
+func ShippedText(id string) ([]byte, bool) {
+	raw, err := shipped.ReadFile("rules/" + id + ".json")
+	return raw, err == nil
 }
 
 // Named picks shipped rule files by their IDs, in that order. fault.NotFound

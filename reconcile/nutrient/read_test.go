@@ -42,16 +42,26 @@ func TestRead(t *testing.T) {
 		t.Errorf("read and written again:\n%s\n%s", own, back)
 	}
 	for _, x := range []struct{ name, old, new, pointer, why string }{
-		{"no JSON", `{"schema"`, `{schema`, "the file", "no JSON"},
+		{"no JSON", `{"schema"`, `{schema`, "the file", "line 1, column 2"},
+		{"a stray brace", `"surface_only":true}]}`, `"surface_only":true}]}}`, "the file", "line 10, column 98"},
+		{"cut off", `"surface_only":true}]}`, ``, "the file", "ends too early"},
+		{"YAML", own, "schema: hopperbook.rules/1\nid: own\n", "the file", "YAML is not read"},
+		{"UTF-16", own, "\xff\xfe{\x00}\x00", "the file", "UTF-8"},
+		{"nothing", own, "", "the file", "is empty"},
+		{"31 February", `"date_read":"2026-03-01"`, `"date_read":"2026-02-31"`, "/date_read", "2026-02-31 is no day"},
+		{"a date in another form", `"date_read":"2026-03-01"`, `"date_read":"1 March"`, "/date_read", "like 2026-03-01"},
+		{"an id with spaces", `"id":"own"`, `"id":"My Own"`, "/id", "small letters"},
+		{"an empty title", `"title":"Own"`, `"title":""`, "/title", "must not be empty"},
+		{"nothing to check", "\n" + own[strings.Index(own, `"limits"`):], `"limits":[]}`, "the file", "nothing to hold a season against"},
 		{"not a rule file", own, `[]`, "the file", "object"},
 		{"other schema", `rules/1","id"`, `rules/2","id"`, "/schema", "hopperbook.rules/1"},
-		{"no caveat", `"caveat":"Nobody but the local authority and a licensed adviser decides.",`, ``, "the file", "caveat"},
-		{"short caveat", `Nobody but the local authority and a licensed adviser decides.`, `Trust me.`, "/caveat", "minLength"},
-		{"no source", `["the kitchen table"]`, `[]`, "/sources", "minItems"},
-		{"unknown field", `"keep_years"`, `"keep_decades"`, "the file", "keep_decades"},
+		{"no caveat", `"caveat":"Nobody but the local authority and a licensed adviser decides.",`, ``, "the file", "caveat is missing"},
+		{"short caveat", `Nobody but the local authority and a licensed adviser decides.`, `Trust me.`, "/caveat", "9 letters are too few, at least 40 are needed: it must say that the local authority and a licensed adviser decide"},
+		{"no source", `["the kitchen table"]`, `[]`, "/sources", "must have at least 1"},
+		{"unknown field", `"keep_years"`, `"keep_decades"`, "the file", "keep_decades is no field of it"},
 		{"unknown field of a part", `"distance_m":5.5`, `"distance_m":5.5,"distance":6`, "/buffers/0", "distance"},
-		{"text for a number", `"value":60`, `"value":"60"`, "/limits/0/value", "number"},
-		{"negative", `"value":60`, `"value":-1`, "/limits/0/value", "minimum"},
+		{"text for a number", `"value":60`, `"value":"60"`, "/limits/0/value", "is text, and must be a number"},
+		{"negative", `"value":60`, `"value":-1`, "/limits/0/value", "less than 0"},
 		{"too large a number", `"value":60`, `"value":1e999`, "/limits/0/value", ""},
 		{"unit", `"kg/ha"`, `"kg/acre"`, "/limits/0/unit", "kg/ha"},
 		{"nutrient", `"nutrient":"P2O5"`, `"nutrient":"Zn"`, "/limits/0/nutrient", "P2O5"},
@@ -71,9 +81,16 @@ func TestRead(t *testing.T) {
 		{"too large", `the kitchen table`, strings.Repeat("x", 1<<20), "the file", "1 MiB"},
 	} {
 		_, err := Read("own.json", []byte(strings.Replace(own, x.old, x.new, 1)))
-		if err == nil || fault.CodeOf(err) != fault.Input || fault.HintOf(err) == "" || !strings.Contains(err.Error(), x.pointer) || !strings.Contains(err.Error(), x.why) {
+		if err == nil || fault.CodeOf(err) != fault.Input || !strings.Contains(fault.HintOf(err), "hopperbook rules schema") || !strings.Contains(err.Error(), x.pointer) || !strings.Contains(err.Error(), x.why) {
 			t.Errorf("%s: %v; want %s and %q", x.name, err, x.pointer, x.why)
 		}
+	}
+}
+
+// A byte order mark, as some editors write it, is no part of the text.
+func TestReadByteOrderMark(t *testing.T) {
+	if r, err := Read("own.json", []byte("\ufeff"+own)); err != nil || r.ID != "own" {
+		t.Errorf("%+v, %v", r, err)
 	}
 }
 

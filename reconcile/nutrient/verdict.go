@@ -3,7 +3,9 @@ package nutrient
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -40,6 +42,10 @@ type Verdict struct {
 	Notes        []string `json:"notes"` // what was taken as given
 	Applications []string `json:"applications"`
 }
+
+// TakenAsApplying begins the notes on land of which the book does not know
+// whether the rule applies.
+const TakenAsApplying = "taken as applying: "
 
 // target is a subject and a period that a limit is held against.
 type target struct {
@@ -152,7 +158,9 @@ func (b *book) lay(rules *Rules, l *Limit, t *target) {
 		case no:
 			whyNot = append(whyNot, why)
 		case maybe:
-			t.notes = append(t.notes, "taken as applying: "+why)
+			if note := TakenAsApplying + why; !slices.Contains(t.notes, note) {
+				t.notes = append(t.notes, note)
+			}
 			fallthrough
 		case yes:
 			t.fields = append(t.fields, c)
@@ -230,8 +238,36 @@ func state(low, high float64, highKnown bool, limit float64) string {
 	return NotShown
 }
 
+// Decimals are how many digits after the point a verdict's figures are shown
+// with, everywhere: as many as tell them and the limit apart, and two digits of
+// half the interval. At least 2, at most 9.
+func (v *Verdict) Decimals() int {
+	const least, most = 2, 9
+	figures := [...]float64{v.Low, v.Value, v.High, v.LimitValue}
+	noise := roundingShare * slices.Max(figures[:])
+	digits := least
+	if half := (v.High - v.Low) / 2; half > noise {
+		digits = max(digits, 1+int(math.Ceil(-math.Log10(half))))
+	}
+	together := func() bool {
+		for i, a := range figures {
+			for _, b := range figures[:i] {
+				if math.Abs(a-b) > noise && strconv.FormatFloat(a, 'f', digits, 64) == strconv.FormatFloat(b, 'f', digits, 64) {
+					return true
+				}
+			}
+		}
+		return false
+	}
+	for digits < most && together() {
+		digits++
+	}
+	return min(digits, most)
+}
+
 func (v *Verdict) words(unknown string) string {
-	s := fmt.Sprintf("%s %.2f %s (95 %%: %.2f to %.2f) of at most %g %s", v.Nutrient, v.Value, v.Unit, v.Low, v.High, v.LimitValue, v.Unit)
+	n := v.Decimals()
+	s := fmt.Sprintf("%s %.*f %s (95 %%: %.*f to %.*f) of at most %s %s", v.Nutrient, n, v.Value, v.Unit, n, v.Low, n, v.High, strconv.FormatFloat(v.LimitValue, 'f', -1, 64), v.Unit)
 	switch {
 	case unknown != "":
 		return s + ", without what is not known: " + unknown

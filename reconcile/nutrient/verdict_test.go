@@ -188,12 +188,22 @@ func TestLandholding(t *testing.T) {
 	if v := verdictOf(t, r, "landholding", "farm"); math.Abs(v.Value*v.AreaM2/unit.M2PerHa-6026.155) > 1e-6 || math.Abs(v.AreaM2-495500) > 1e-6 || len(v.Applications) != 13 {
 		t.Errorf("%+v", v)
 	}
-	// 12 ha less than the cap's 20 ha: no landholding in its sense.
+	// 12 ha of it are in the book, less than the cap's 20 ha: the farm may have
+	// more land than the contractor spreads, so that it is judged, and says so once.
 	small := in
-	small.Fields = in.Fields[:1]
+	small.Fields = []Field{in.Fields[0], in.Fields[0]}
+	small.Fields[1].ID, small.Fields[1].AreaM2 = "A2", 0.1*unit.M2PerHa
 	small.Applications = in.Applications[:1]
-	if v := verdictOf(t, run(t, small), "landholding", "farm"); v.State != NotApplicable || !strings.Contains(v.Text, "12.40 ha, less than 20 ha") {
-		t.Errorf("%s %s", v.State, v.Text)
+	const asked = "taken as applying: the fields of holding farm in the book make 12.50 ha, less than 20 ha; it may have more land"
+	for _, w := range []struct{ limit, subject string }{{"landholding", "farm"}, {"each-hectare", "A"}} {
+		if v := verdictOf(t, run(t, small), w.limit, w.subject); v.State != Under || !slices.Equal(v.Notes, []string{asked}) {
+			t.Errorf("%s %s: %s %s %q", w.limit, w.subject, v.State, v.Text, v.Notes)
+		}
+	}
+	small.Applications = slices.Clone(small.Applications)
+	small.Applications[0].MassKg *= 10
+	if v := verdictOf(t, run(t, small), "each-hectare", "A"); v.State != Over || !slices.Equal(v.Notes, []string{asked}) {
+		t.Errorf("%s %s %q", v.State, v.Text, v.Notes)
 	}
 }
 
@@ -302,6 +312,29 @@ func TestCounts(t *testing.T) {
 	} {
 		if got := r.c.product(r.of); got != r.want {
 			t.Errorf("%s: %d, want %d", r.name, got, r.want)
+		}
+	}
+}
+
+// The words of a verdict tell its three figures and the limit apart, whatever
+// the unit, and show no digits that say nothing.
+func TestVerdictsAreReadable(t *testing.T) {
+	for _, r := range []struct {
+		value, low, high, limit float64
+		want                    string
+	}{
+		{0.10005, 0.0998, 0.1003, 0.1, "0.10005 t/ha (95 %: 0.09980 to 0.10030) of at most 0.1 t/ha"},
+		{0.1000, 0.0617, 0.1383, 0.1, "0.100 t/ha (95 %: 0.062 to 0.138) of at most 0.1 t/ha"},
+		{100.05, 100.05, 100.05, 100, "100.05 t/ha (95 %: 100.05 to 100.05) of at most 100 t/ha"},
+		{100.0006, 99, 101, 100, "100.001 t/ha (95 %: 99.000 to 101.000) of at most 100 t/ha"},
+		{78.2, 75.6, 80.8, 190, "78.20 t/ha (95 %: 75.60 to 80.80) of at most 190 t/ha"},
+		{0, 0, 0, 190, "0.00 t/ha (95 %: 0.00 to 0.00) of at most 190 t/ha"},
+		{100 + 1e-12, 100, 100 + 2e-12, 100, "100.00 t/ha (95 %: 100.00 to 100.00) of at most 100 t/ha"},
+		{1e9, 1e9 - 1, 1e9 + 1, 1e9, "1000000000.00 t/ha (95 %: 999999999.00 to 1000000001.00) of at most 1000000000 t/ha"},
+	} {
+		v := Verdict{Unit: "t/ha", Value: r.value, Low: r.low, High: r.high, LimitValue: r.limit}
+		if got := v.words(""); strings.TrimSpace(got) != r.want {
+			t.Errorf("%q, want %q", got, r.want)
 		}
 	}
 }

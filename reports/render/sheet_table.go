@@ -13,14 +13,17 @@ const (
 )
 
 // table keeps its heading, its columns' names and its first rows together;
-// a table that goes on to another page repeats the names.
+// a table that goes on to another page repeats the names. One without columns
+// is its heading and notes.
 func (p *pdf) table(t reports.Table) {
 	p.room(6.4 + 3*pdfRow)
 	if t.Caption != "" {
 		p.heading(t.Caption)
 	}
 	widths := p.columns(t)
-	p.rowOf(t, widths, titles(t), "B")
+	if len(widths) > 0 {
+		p.rowOf(t, widths, titles(t), "B")
+	}
 	for i, row := range t.Rows {
 		_, pageH := p.GetPageSize()
 		if p.GetY()+p.high(widths, row) > pageH-pdfFoot {

@@ -67,6 +67,40 @@ func (d *Desk) ledgerAt(ctx context.Context, l *ledger, only asOf) (*ledger, err
 	return past, err
 }
 
+// seasonLedger is the ledger with every fix, as the book was when it held no
+// more than those marks; none: as it is.
+func (d *Desk) seasonLedger(ctx context.Context, marks []string) (*ledger, error) {
+	only, err := asOfMarks(marks)
+	if err != nil {
+		return nil, err
+	}
+	l, err := d.readLedger(ctx, true)
+	if err != nil || only == nil {
+		return l, err
+	}
+	past, err := d.ledgerAt(ctx, l, only)
+	if err == nil {
+		past.marks = marks
+	}
+	return past, err
+}
+
+// gapsAt is what a state of the book is known to lack; without marks, of the
+// book as it is.
+func (d *Desk) gapsAt(ctx context.Context, marks []string) ([]book.Gap, error) {
+	if len(marks) == 0 {
+		return d.book.Gaps(ctx)
+	}
+	all := make([]schemas.Mark, len(marks))
+	for i, text := range marks {
+		var err error
+		if all[i], err = schemas.ParseMark(text); err != nil {
+			return nil, err
+		}
+	}
+	return book.GapsOf(all), nil
+}
+
 // within reports whether the work comes from no other events.
 func (w *worked) within(only asOf) bool {
 	for _, lines := range w.lines {

@@ -27,6 +27,7 @@ type SeasonParams struct {
 	Zone     string             `json:"time_zone,omitempty"` // "": the contractor's, else that of the machines, else UTC
 	Rules    []string           `json:"rules,omitempty"`     // IDs of shipped rule files
 	Files    []RuleFile         `json:"rule_files,omitempty"`
+	AsOf     []string           `json:"as_of,omitempty"` // from no other events than these marks hold
 }
 
 // RuleFile is a user's rule file.
@@ -137,7 +138,7 @@ func (d *Desk) makeSeason(ctx context.Context, p SeasonParams) (*seasonWork, err
 	if err != nil {
 		return nil, err
 	}
-	l, err := d.readLedger(ctx, true)
+	l, err := d.seasonLedger(ctx, p.AsOf)
 	if err != nil {
 		return nil, err
 	}
@@ -217,7 +218,8 @@ func (w *seasonWork) prove(ctx context.Context, d *Desk) error {
 			}
 		}
 	}
-	gaps, err := d.book.Gaps(ctx)
+	w.answer.Marks = w.ledger.marks
+	gaps, err := d.gapsAt(ctx, w.ledger.marks)
 	for _, g := range gaps {
 		w.answer.Gaps = append(w.answer.Gaps, reports.Gap{Source: g.Source, From: g.From, To: g.To})
 	}
@@ -291,21 +293,18 @@ func (d *Desk) why(ctx context.Context, params []byte, w io.Writer) error {
 	if !ok {
 		return fault.Newf("find "+p.ID, fault.NotFound, "no figure of these records has this ID", "records.json has the ID beside each figure; name the same customer, season and rules")
 	}
+	uses := map[schemas.EventID]bool{}
 	if name, is := strings.CutPrefix(p.ID, "application/"); is {
 		i := slices.IndexFunc(work.season.Origins, func(o reconcile.Origin) bool { return o.Application == name })
-		uses := map[schemas.EventID]bool{}
 		for _, id := range work.season.Origins[i].Uses {
 			uses[id] = true
 		}
-		work.ledger.evidenceOf(uses) // what amends them joins
-		for id := range uses {
-			for _, e := range work.ledger.lines[id] {
-				a.Events = append(a.Events, reports.WhyEvent{ID: id, Type: e.kind, Time: e.at, Source: e.identity.Source, Sequence: e.identity.Sequence})
-			}
-		}
-		slices.SortFunc(a.Events, func(x, y reports.WhyEvent) int {
-			return cmp.Or(x.Time.Compare(y.Time), strings.Compare(string(x.ID), string(y.ID)))
-		})
 	}
+	for _, e := range work.ledger.in.Fields {
+		if slices.Contains(a.Fields, e.Data.Field) {
+			uses[e.ID] = true
+		}
+	}
+	a.Events = work.ledger.whyEvents(uses)
 	return write(w, a)
 }

@@ -112,6 +112,37 @@ func TestFiguresLeadToTheirEvents(t *testing.T) {
 		}
 	}
 	follow(t, f, figures, booked)
+	uncounted(t, f, a)
+}
+
+// uncounted: a verdict that counts nothing leads to what it rests on all the same.
+func uncounted(t *testing.T, f *filing, a reports.SeasonAnswer) {
+	t.Helper()
+	scopes := map[string]int{}
+	for _, v := range a.Verdicts {
+		if len(v.Applications) > 0 {
+			continue
+		}
+		scopes[v.Scope]++
+		w, _, err := asked[reports.WhyAnswer](t, f, Why, WhyParams{demoSeason, v.ID})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if v.Scope == nutrient.ScopeApplication && (len(w.Parts) != 1 || w.Parts[0].Value != 0) || v.Scope != nutrient.ScopeApplication && len(w.Events) == 0 {
+			t.Errorf("%s (%s) leads nowhere: %+v", v.ID, v.Text, w)
+		}
+		for _, e := range w.Events {
+			if e.Type != schemas.TypeRegisterField {
+				t.Errorf("%s leads to %+v", v.ID, e)
+			}
+		}
+		if v.Scope == nutrient.ScopeField && len(w.Fields) != 1 || v.Scope == nutrient.ScopeHolding && len(w.Fields) != len(a.Fields) {
+			t.Errorf("%s rests on %v", v.ID, w.Fields)
+		}
+	}
+	if scopes[nutrient.ScopeField] == 0 || scopes[nutrient.ScopeHolding] == 0 {
+		t.Errorf("verdicts that count nothing: %v", scopes)
+	}
 }
 
 func follow(t *testing.T, f *filing, figures map[string]float64, booked map[schemas.EventID]bool) {

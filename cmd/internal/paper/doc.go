@@ -1,6 +1,7 @@
 // Package paper asks the book for what a document shows and draws it into files.
 //
-// Owns: which files a document becomes (Document), the maps of an appendix or a
+// Owns: which files a document becomes (Document), a folder of season records
+// (Pack), what of either was altered since, the maps of an appendix or a
 // job sheet, that no file is left half written (Write).
 //
 // Does not own: the answers (cmd/internal/desk), words and tables (reports,
