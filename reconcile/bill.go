@@ -167,7 +167,7 @@ func (w *Work) masses(in Input) []rating.Mass {
 	loads := map[schemas.ProductID]int{}
 	for _, l := range w.Loads {
 		loads[l.Product]++
-		add(&of(l.Product).LoadedKg, l.NetKg, fmt.Sprintf("%d loads filled in for it", loads[l.Product]))
+		add(&of(l.Product).LoadedKg, l.ForKg, fmt.Sprintf("%d loads filled in for it", loads[l.Product]))
 	}
 	w.docketed(in, func(p schemas.ProductID, kg float64, dockets int) {
 		add(&of(p).DocketKg, kg, fmt.Sprintf("%d dockets, by their loads", dockets))
@@ -203,7 +203,7 @@ func (w *Work) docketed(in Input, give func(p schemas.ProductID, kg float64, doc
 			used[l.Product] = map[schemas.DocketID]bool{}
 		}
 		used[l.Product][l.Docket] = true
-		kg[l.Product] += n * l.NetKg / whole[l.Docket]
+		kg[l.Product] += n * l.ForKg / whole[l.Docket]
 	}
 	for _, p := range sortedKeys(kg) {
 		if !lacks[p] {
