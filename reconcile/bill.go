@@ -55,7 +55,7 @@ func (d *Divided) PlanBill(ask BillAsk) (BillPlan, error) {
 	if len(plan.Work.Done) == 0 {
 		return plan, fault.Newf("bill "+list(plan.Work.Jobs), fault.NotFound, "nothing was spread under it", "hopperbook fields shows what was spread; is the job's product and field the one that was worked?")
 	}
-	if plan.Agreement, err = agreementOf(d.reg, ask, jobs, customer, plan.Work.To); err != nil {
+	if plan.Agreement, err = d.agreement(&plan.Work, ask.Agreements); err != nil {
 		return plan, err
 	}
 	var unsure []rating.Unsure
@@ -115,21 +115,49 @@ func (d *Divided) jobEnds() map[schemas.JobID]time.Time {
 	return ends
 }
 
-// agreementOf is the one agreement that all jobs are paid by: the one they
-// name, or the customer's at the end of the work.
-func agreementOf(reg *registers, ask BillAsk, jobs []schemas.JobID, customer schemas.CustomerID, at time.Time) (schemas.RegisterAgreement, error) {
+// agreementOf finds what a job is paid by: the agreement it names, or the
+// customer's at the end of its work.
+func (d *Divided) agreementOf(w *Work, job schemas.JobID, all []schemas.RegisterAgreement) (schemas.RegisterAgreement, error) {
+	data := d.reg.jobs[job].Data
+	if data.Agreement == "" {
+		return rating.Select(all, data.Customer, w.ended(job))
+	}
+	return rating.Named(all, data.Agreement, data.Customer, w.ended(job))
+}
+
+// Agreements are all that decide what the work is paid by: of each job its own,
+// or where none can be told all of its customer's.
+func (d *Divided) Agreements(w *Work, all []schemas.RegisterAgreement) (out []schemas.AgreementID) {
+	for _, job := range w.Jobs {
+		if a, err := d.agreementOf(w, job, all); err == nil {
+			out = append(out, a.Agreement)
+			continue
+		}
+		for _, a := range all {
+			if data := d.reg.jobs[job].Data; a.Customer == data.Customer || a.Agreement == data.Agreement {
+				out = append(out, a.Agreement)
+			}
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// agreement is the one that all jobs are paid by.
+func (d *Divided) agreement(w *Work, all []schemas.RegisterAgreement) (one schemas.RegisterAgreement, err error) {
 	named := map[schemas.AgreementID]bool{}
-	for _, j := range jobs {
-		named[reg.jobs[j].Data.Agreement] = true
+	for _, job := range w.Jobs {
+		named[d.reg.jobs[job].Data.Agreement] = true
 	}
-	ids := sortedKeys(named)
-	switch {
-	case len(ids) > 1:
-		return schemas.RegisterAgreement{}, fault.Newf("bill "+list(jobs), fault.Conflict, "the jobs name different agreements: "+list(ids), "bill them one by one")
-	case ids[0] == "":
-		return rating.Select(ask.Agreements, customer, at)
+	if len(named) > 1 {
+		return one, fault.Newf("bill "+list(w.Jobs), fault.Conflict, "the jobs name different agreements: "+list(sortedKeys(named)), "bill them one by one")
 	}
-	return rating.Named(ask.Agreements, ids[0], customer, at)
+	for _, job := range w.Jobs {
+		if one, err = d.agreementOf(w, job, all); err != nil {
+			return one, err
+		}
+	}
+	return one, nil
 }
 
 // Quantities are what the work measures for a bill.

@@ -72,6 +72,20 @@ func (d *Divided) Work(jobs []schemas.JobID) Work {
 	return w
 }
 
+// ended is when the last metre of a job was spread; of one that spread nothing
+// when the work ended.
+func (w *Work) ended(job schemas.JobID) (at time.Time) {
+	for _, a := range w.Done {
+		if a.Job == job && a.To.After(at) {
+			at = a.To
+		}
+	}
+	if at.IsZero() {
+		return w.To
+	}
+	return at
+}
+
 // gather takes each machine's loads, way and events from what is told of it, by job.
 func (d *Divided) gather(told []*machine) {
 	d.drivenKm, d.sources = map[schemas.JobID]float64{}, map[schemas.JobID][]schemas.EventID{}
