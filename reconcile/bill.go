@@ -62,6 +62,13 @@ func (d *Divided) PlanBill(ask BillAsk) (BillPlan, error) {
 	if ask.Unsure != nil {
 		unsure = ask.Unsure(&plan.Work)
 	}
+	if countsDockets(&plan.Agreement) {
+		said, err := plan.Work.checkDockets()
+		if err != nil {
+			return plan, err
+		}
+		unsure = append(slices.Clone(unsure), said...)
+	}
 	plan.Bill, err = rating.Rate(plan.Agreement, plan.Work.Quantities(d.in, unsure), ask.Tax)
 	return plan, err
 }
@@ -162,7 +169,7 @@ func (d *Divided) agreement(w *Work, all []schemas.RegisterAgreement) (one schem
 
 // Quantities are what the work measures for a bill.
 func (w *Work) Quantities(in Input, unsure []rating.Unsure) rating.Quantities {
-	q := rating.Quantities{Masses: w.masses(in), DistanceKm: rating.Measure{Value: rounded(w.DrivenKm, 6), From: "pass logs on the fields"}}
+	q := rating.Quantities{Masses: w.masses(), DistanceKm: rating.Measure{Value: rounded(w.DrivenKm, 6), From: "pass logs on the fields"}}
 	for _, a := range w.Done {
 		from := "passes on " + cmp.Or(a.Name, string(a.Field.Field))
 		q.Areas = append(q.Areas, rating.Area{Field: a.Field.Field, Product: a.Product,
@@ -177,8 +184,8 @@ func (w *Work) Quantities(in Input, unsure []rating.Unsure) rating.Quantities {
 }
 
 // masses are by product: spread is what landed inside the boundaries, loaded
-// what was filled in for the jobs, docketed those loads' part of their dockets.
-func (w *Work) masses(in Input) []rating.Mass {
+// what they took of what was filled in, docketed what that is of its dockets.
+func (w *Work) masses() []rating.Mass {
 	byProduct := map[schemas.ProductID]*rating.Mass{}
 	of := func(p schemas.ProductID) *rating.Mass {
 		if byProduct[p] == nil {
@@ -197,7 +204,7 @@ func (w *Work) masses(in Input) []rating.Mass {
 		loads[l.Product]++
 		add(&of(l.Product).LoadedKg, l.ForKg, fmt.Sprintf("%d loads filled in for it", loads[l.Product]))
 	}
-	w.docketed(in, func(p schemas.ProductID, kg float64, dockets int) {
+	w.docketed(func(p schemas.ProductID, kg float64, dockets int) {
 		add(&of(p).DocketKg, kg, fmt.Sprintf("%d dockets, by their loads", dockets))
 	})
 	var out []rating.Mass
@@ -205,39 +212,6 @@ func (w *Work) masses(in Input) []rating.Mass {
 		out = append(out, *byProduct[p])
 	}
 	return out
-}
-
-// docketed gives each docket's part by product: its net mass by the net mass of
-// its loads that are the work's. A product with a load that names no docket, or
-// one that is not in the book, has no docketed mass.
-func (w *Work) docketed(in Input, give func(p schemas.ProductID, kg float64, dockets int)) {
-	whole := map[schemas.DocketID]float64{}
-	for _, l := range in.Loads {
-		whole[l.Data.Docket] += l.Data.NetKg
-	}
-	net := map[schemas.DocketID]float64{}
-	first, _ := first(in.Dockets, func(d schemas.DocketReceived) schemas.DocketID { return d.Docket })
-	for _, d := range first {
-		net[d.Data.Docket] = d.Data.NetKg
-	}
-	kg, used, lacks := map[schemas.ProductID]float64{}, map[schemas.ProductID]map[schemas.DocketID]bool{}, map[schemas.ProductID]bool{}
-	for _, l := range w.Loads {
-		n, known := net[l.Docket]
-		if !known || whole[l.Docket] <= 0 {
-			lacks[l.Product] = true
-			continue
-		}
-		if used[l.Product] == nil {
-			used[l.Product] = map[schemas.DocketID]bool{}
-		}
-		used[l.Product][l.Docket] = true
-		kg[l.Product] += n * l.ForKg / whole[l.Docket]
-	}
-	for _, p := range sortedKeys(kg) {
-		if !lacks[p] {
-			give(p, kg[p], len(used[p]))
-		}
-	}
 }
 
 // unsure is what a person should know of the work before it is billed.

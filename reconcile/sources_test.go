@@ -160,6 +160,7 @@ type outcome struct {
 
 var measuredLines = []schemas.AgreementLine{
 	{Kind: schemas.LinePerTonne, Basis: schemas.BasisLoaded, Price: "1000"}, {Kind: schemas.LinePerTonne, Basis: schemas.BasisSpread, Price: "1000"},
+	{Kind: schemas.LinePerTonne, Basis: schemas.BasisDocket, Price: "1000"},
 	{Kind: schemas.LinePerHectare, Basis: schemas.BasisBoundary, Price: "1000"},
 	{Kind: schemas.LinePerHectare, Basis: schemas.BasisCovered, Price: "1000"}, {Kind: schemas.LinePerKm, Price: "1000"}, {Kind: schemas.LinePerHour, Price: "1000"},
 }

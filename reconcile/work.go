@@ -20,7 +20,8 @@ type Work struct {
 	From, To time.Time     // of the first and the last metre spread
 	Machines []schemas.MachineID
 	// Uses are the events it comes from, by identity; for a digest.
-	Uses []schemas.EventID
+	Uses    []schemas.EventID
+	dockets map[schemas.DocketID]*docketUse // that its loads name
 }
 
 // WorkLoad is a load, or what one of several jobs took of it: its filling is
@@ -68,6 +69,7 @@ func (d *Divided) Work(jobs []schemas.JobID) Work {
 		w.DrivenKm += d.drivenKm[j]
 	}
 	w.Hours = w.hours(d.links)
+	w.dockets = d.docketsOf(w.Loads)
 	w.uses(d)
 	return w
 }
@@ -131,7 +133,8 @@ func (w *Work) hours(l *links) *float64 {
 }
 
 // uses names the events: those of the fillings (sources), registers of jobs and
-// fields, starts and finishes for the hours, the catch tests in force, and dockets.
+// fields, starts and finishes for the hours, the catch tests in force, and dockets with all
+// that was taken of them.
 func (w *Work) uses(d *Divided) {
 	add := func(ids ...schemas.EventID) { w.Uses = append(w.Uses, ids...) }
 	for _, j := range w.Jobs {
@@ -148,10 +151,9 @@ func (w *Work) uses(d *Divided) {
 			add(c.ID)
 		}
 	}
-	for _, docket := range d.in.Dockets {
-		if slices.ContainsFunc(w.Loads, func(l WorkLoad) bool { return l.Docket == docket.Data.Docket }) {
-			add(docket.ID)
-		}
+	for _, u := range w.dockets {
+		add(u.received.ID)
+		add(u.loads...)
 	}
 	w.Uses = distinct(w.Uses)
 }
