@@ -122,51 +122,6 @@ func (d *Divided) jobEnds() map[schemas.JobID]time.Time {
 	return ends
 }
 
-// agreementOf finds what a job is paid by: the agreement it names, or the
-// customer's at the end of its work.
-func (d *Divided) agreementOf(w *Work, job schemas.JobID, all []schemas.RegisterAgreement) (schemas.RegisterAgreement, error) {
-	data := d.reg.jobs[job].Data
-	if data.Agreement == "" {
-		return rating.Select(all, data.Customer, w.ended(job))
-	}
-	return rating.Named(all, data.Agreement, data.Customer, w.ended(job))
-}
-
-// Agreements are all that decide what the work is paid by: of each job its own,
-// or where none can be told all of its customer's.
-func (d *Divided) Agreements(w *Work, all []schemas.RegisterAgreement) (out []schemas.AgreementID) {
-	for _, job := range w.Jobs {
-		if a, err := d.agreementOf(w, job, all); err == nil {
-			out = append(out, a.Agreement)
-			continue
-		}
-		for _, a := range all {
-			if data := d.reg.jobs[job].Data; a.Customer == data.Customer || a.Agreement == data.Agreement {
-				out = append(out, a.Agreement)
-			}
-		}
-	}
-	slices.Sort(out)
-	return slices.Compact(out)
-}
-
-// agreement is the one that all jobs are paid by.
-func (d *Divided) agreement(w *Work, all []schemas.RegisterAgreement) (one schemas.RegisterAgreement, err error) {
-	named := map[schemas.AgreementID]bool{}
-	for _, job := range w.Jobs {
-		named[d.reg.jobs[job].Data.Agreement] = true
-	}
-	if len(named) > 1 {
-		return one, fault.Newf("bill "+list(w.Jobs), fault.Conflict, "the jobs name different agreements: "+list(sortedKeys(named)), "bill them one by one")
-	}
-	for _, job := range w.Jobs {
-		if one, err = d.agreementOf(w, job, all); err != nil {
-			return one, err
-		}
-	}
-	return one, nil
-}
-
 // Quantities are what the work measures for a bill.
 func (w *Work) Quantities(in Input, unsure []rating.Unsure) rating.Quantities {
 	q := rating.Quantities{Masses: w.masses(), DistanceKm: rating.Measure{Value: rounded(w.DrivenKm, 6), From: "pass logs on the fields"}}
