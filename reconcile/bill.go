@@ -52,25 +52,37 @@ func (d *Divided) PlanBill(ask BillAsk) (BillPlan, error) {
 	}
 	plan.Work = d.Work(jobs)
 	plan.Customer = customer
-	if len(plan.Work.Done) == 0 {
-		return plan, fault.Newf("bill "+list(plan.Work.Jobs), fault.NotFound, "nothing was spread under it", "hopperbook fields shows what was spread; is the job's product and field the one that was worked?")
-	}
-	if plan.Agreement, err = d.agreement(&plan.Work, ask.Agreements); err != nil {
-		return plan, err
-	}
 	var unsure []rating.Unsure
-	if ask.Unsure != nil {
+	if ask.Unsure != nil && len(plan.Work.Done) > 0 {
 		unsure = ask.Unsure(&plan.Work)
 	}
-	if countsDockets(&plan.Agreement) {
-		said, err := plan.Work.checkDockets()
+	plan.Agreement, plan.Bill, err = d.price(&plan.Work, ask, unsure)
+	return plan, err
+}
+
+// Rebill is what the work of jobs on a document comes to now; only Agreements and
+// Tax of ask are looked at. It fails as PlanBill does.
+func (d *Divided) Rebill(w *Work, ask BillAsk) (rating.Bill, error) {
+	_, b, err := d.price(w, ask, nil)
+	return b, err
+}
+
+func (d *Divided) price(w *Work, ask BillAsk, unsure []rating.Unsure) (by schemas.RegisterAgreement, b rating.Bill, err error) {
+	if len(w.Done) == 0 {
+		return by, b, fault.Newf("bill "+list(w.Jobs), fault.NotFound, "nothing was spread under it", "hopperbook fields shows what was spread; is the job's product and field the one that was worked?")
+	}
+	if by, err = d.agreement(w, ask.Agreements); err != nil {
+		return by, b, err
+	}
+	if countsDockets(&by) {
+		said, err := w.checkDockets()
 		if err != nil {
-			return plan, err
+			return by, b, err
 		}
 		unsure = append(slices.Clone(unsure), said...)
 	}
-	plan.Bill, err = rating.Rate(plan.Agreement, plan.Work.Quantities(d.in, unsure), ask.Tax)
-	return plan, err
+	b, err = rating.Rate(by, w.Quantities(d.in, unsure), ask.Tax)
+	return by, b, err
 }
 
 // jobs are those to bill, sorted, and whose they are.

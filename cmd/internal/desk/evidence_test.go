@@ -1,6 +1,9 @@
 package desk
 
 import (
+	"context"
+	"slices"
+	"strings"
 	"testing"
 
 	"hopperbook/reports"
@@ -88,5 +91,28 @@ func TestHoursAreEvidence(t *testing.T) {
 	must(t, f.try(Document, map[string]schemas.InvoiceNo{"number": done.Invoice.Number}, &doc))
 	if doc.Unchanged || doc.GrossNow != "138.00" {
 		t.Errorf("unchanged %v, now %s", doc.Unchanged, doc.GrossNow)
+	}
+}
+
+// Of a job whose field is gone nothing is left to bill, also where a fixed price
+// counts nothing that was measured; an agreement in the old one's stead prices it.
+func TestTheSameJobsNow(t *testing.T) {
+	f := billable(t)
+	f.add("office", schemas.TypeRegisterAgreement, 1, schemas.RegisterAgreement{Agreement: "A1", Customer: "C1", Currency: "NZD", Lines: []schemas.AgreementLine{{Kind: schemas.LineFixed, Price: "1"}}})
+	var done reports.BillAnswer
+	must(t, f.try(Bill, BillParams{Job: "J1", Issue: true, AcceptGaps: true, Day: "2026-03-05"}, &done))
+	number := map[string]schemas.InvoiceNo{"number": done.Invoice.Number}
+	f.add("office", schemas.TypeRegisterAgreement, 2, schemas.RegisterAgreement{Agreement: "A2", Customer: "C1", Currency: "NZD", ValidFrom: "2026-02-01T00:00:00Z", Lines: []schemas.AgreementLine{{Kind: schemas.LineFixed, Price: "2"}}})
+	var doc reports.DocumentAnswer
+	must(t, f.try(Document, number, &doc))
+	if doc.Unchanged || doc.GrossNow != "2.30" {
+		t.Errorf("under another agreement: unchanged %v, now %s", doc.Unchanged, doc.GrossNow)
+	}
+	var field schemas.EventID
+	must(t, f.book.Events(context.Background(), []schemas.EventType{schemas.TypeRegisterField}, func(e *schemas.Event) error { field = e.ID; return nil }))
+	f.add("office", schemas.TypeEventAmended, 20, schemas.EventAmended{Amends: field, Action: schemas.AmendVoid, Reason: "drawn twice"})
+	must(t, f.try(Document, number, &doc))
+	if doc.GrossNow != "" || !slices.ContainsFunc(doc.Changes, func(c string) bool { return strings.Contains(c, "nothing was spread under it") }) {
+		t.Errorf("without its field: now %s, changes %q", doc.GrossNow, doc.Changes)
 	}
 }
