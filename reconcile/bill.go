@@ -166,19 +166,64 @@ func (w *Work) masses() []rating.Mass {
 	for _, a := range w.Done {
 		add(&of(a.Product).SpreadKg, a.MassKg, "balance of loads and residuals, inside the boundaries")
 	}
-	loads := map[schemas.ProductID]int{}
+	counts, _, _ := w.counts()
 	for _, l := range w.Loads {
-		loads[l.Product]++
-		add(&of(l.Product).LoadedKg, l.ForKg, fmt.Sprintf("%d loads filled in for it", loads[l.Product]))
+		add(&of(l.Product).LoadedKg, l.ForKg, counts[l.Product])
 	}
 	w.docketed(func(p schemas.ProductID, kg float64, dockets int) {
-		add(&of(p).DocketKg, kg, fmt.Sprintf("%d dockets, by their loads", dockets))
+		loads := "its loads"
+		if dockets > 1 {
+			loads = "their loads"
+		}
+		add(&of(p).DocketKg, kg, fmt.Sprintf("%s of %s, by %s", counted(dockets, "docket"), p, loads))
 	})
 	var out []rating.Mass
 	for _, p := range sortedKeys(byProduct) {
 		out = append(out, *byProduct[p])
 	}
 	return out
+}
+
+// counts says how many loads of each product the work took of, how many in all, and
+// how many of them were weighed on no weighbridge. A load of several jobs is one load.
+func (w *Work) counts() (text map[schemas.ProductID]string, all, bare int) {
+	ofJobs := map[schemas.LoadID]float64{}
+	for _, l := range w.Loads {
+		ofJobs[l.Load] += l.ForKg
+	}
+	loads, parts, seen := map[schemas.ProductID]int{}, map[schemas.ProductID]int{}, map[schemas.LoadID]bool{}
+	for _, l := range w.Loads {
+		if seen[l.Load] {
+			continue
+		}
+		seen[l.Load] = true
+		loads[l.Product]++
+		if ofJobs[l.Load] < (1-1e-9)*l.NetKg {
+			parts[l.Product]++
+		}
+		if l.Method != schemas.MethodWeighbridge {
+			bare++
+		}
+	}
+	text = map[schemas.ProductID]string{}
+	for p, n := range loads {
+		text[p] = fmt.Sprintf("%s of %s filled in", counted(n, "load"), p)
+		switch {
+		case parts[p] > 0 && n == 1:
+			text[p] = fmt.Sprintf("part of %s of %s filled in", counted(n, "load"), p)
+		case parts[p] > 0:
+			text[p] += fmt.Sprintf(", %d of them in part", parts[p])
+		}
+	}
+	return text, len(seen), bare
+}
+
+// counted is a number of things in words.
+func counted(n int, what string) string {
+	if n != 1 {
+		what += "s"
+	}
+	return fmt.Sprintf("%d %s", n, what)
 }
 
 // unsure is what a person should know of the work before it is billed.
@@ -199,14 +244,12 @@ func (w *Work) unsure(policy Policy) (out []rating.Unsure) {
 			say("open", "%s: part of the mass is estimated, no reading has closed the last load", where)
 		}
 	}
-	bare := 0
-	for _, l := range w.Loads {
-		if l.Method != schemas.MethodWeighbridge {
-			bare++
+	if _, all, bare := w.counts(); bare > 0 {
+		were := "were"
+		if all == 1 {
+			were = "was"
 		}
-	}
-	if bare > 0 {
-		say(rating.UnsureScale, "%d of %d loads were weighed by bucket, hopper cells or volume: no scale certified for trade", bare, len(w.Loads))
+		say(rating.UnsureScale, "%d of %s %s weighed by bucket, hopper cells or volume: no scale certified for trade", bare, counted(all, "load"), were)
 	}
 	return out
 }

@@ -260,3 +260,28 @@ func TestAPeriodOverAChangeOfAgreementIsRefused(t *testing.T) {
 		t.Errorf("hint %q", fault.HintOf(err))
 	}
 }
+
+// What a quantity comes from is written as people write it.
+func TestSourcesAreCounted(t *testing.T) {
+	source := func(in Input, job schemas.JobID, basis string) string {
+		a := agreed(schemas.AgreementLine{Kind: schemas.LinePerTonne, Basis: basis, Price: "1"})
+		a[0].Customer = schemas.CustomerID("C" + string(job[1:]))
+		return planned(t, in, BillAsk{Job: job, Agreements: a}).Bill.Lines[0].Source
+	}
+	w := shared()
+	w.in.Loads[0].Data.Docket = "D1"
+	w.in.Dockets = append(w.in.Dockets, meta(w, "office", schemas.DocketReceived{Docket: "D1", Product: "super", Stockpile: "yard", NetKg: 4000}))
+	if got := source(w.in, "J1", schemas.BasisDocket); got != "1 docket of super, by its loads" {
+		t.Errorf("docketed from %q", got)
+	}
+	if got := source(w.in, "J1", schemas.BasisLoaded); got != "part of 1 load of super filled in" {
+		t.Errorf("loaded from %q", got)
+	}
+	if got := source(billed().in, "J1", schemas.BasisLoaded); got != "4 loads of super filled in" {
+		t.Errorf("loaded from %q", got)
+	}
+	b := planned(t, w.in, BillAsk{Job: "J1", Agreements: agreed(schemas.AgreementLine{Kind: schemas.LineFixed, Price: "1"})}).Bill
+	if !slices.ContainsFunc(b.Unsure, func(u rating.Unsure) bool { return strings.HasPrefix(u.Text, "1 of 1 load was weighed by bucket") }) {
+		t.Errorf("cautions %v", b.Unsure)
+	}
+}

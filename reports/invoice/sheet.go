@@ -174,7 +174,11 @@ func loadTable(loads []reconcile.WorkLoad) reports.Table {
 		distinct[l.Load] = true
 		t.Rows = append(t.Rows, []string{minute(l.At), string(l.Load), string(l.Product), fmt.Sprintf("%.0f", l.NetKg), fmt.Sprintf("%.0f", l.ForKg), l.Method, orNone(string(l.Scale)), orNone(string(l.Docket)), string(l.Machine), string(l.Job)})
 	}
-	t.Notes = []string{fmt.Sprintf("Together %.0f kg of %d. Where several jobs took of what was filled in at once, each counts what it was given of it.", sum, len(distinct))}
+	of := "1 load"
+	if n := len(distinct); n != 1 {
+		of = fmt.Sprintf("%d loads", n)
+	}
+	t.Notes = []string{fmt.Sprintf("Together %.0f kg of %s. Where several jobs took of what was filled in at once, each counts what it was given of it.", sum, of)}
 	return shorten(t)
 }
 
