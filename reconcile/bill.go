@@ -74,7 +74,7 @@ func (d *Divided) price(w *Work, ask BillAsk, unsure []rating.Unsure) (by schema
 	if by, err = d.agreement(w, ask.Agreements); err != nil {
 		return by, b, err
 	}
-	if countsDockets(&by) {
+	if CountsDockets(&by) {
 		said, err := w.checkDockets()
 		if err != nil {
 			return by, b, err

@@ -3,6 +3,7 @@ package reconcile
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"hopperbook/reconcile/rating"
 	"hopperbook/schemas"
@@ -136,11 +137,7 @@ func (w *Work) checkDockets() (unsure []rating.Unsure, err error) {
 	return unsure, nil
 }
 
-func countsDockets(a *schemas.RegisterAgreement) bool {
-	for _, l := range a.Lines {
-		if l.Basis == schemas.BasisDocket {
-			return true
-		}
-	}
-	return false
+// CountsDockets reports whether a line of an agreement counts dockets.
+func CountsDockets(a *schemas.RegisterAgreement) bool {
+	return slices.ContainsFunc(a.Lines, func(l schemas.AgreementLine) bool { return l.Basis == schemas.BasisDocket })
 }

@@ -33,7 +33,7 @@ func newSources(in Input, reg *registers) *sources {
 
 // work adds to each job's events those of a machine's fillings that it took of.
 func (s *sources) work(m *machine, fillings []filling, idle [][]track.Segment, jobs machineLinks, to map[schemas.JobID][]schemas.EventID) {
-	crew := crewOf(s.in, m.id)
+	crew := crewOf(jobs.links, m.id)
 	intervals := m.intervalPeriods()
 	for i := range fillings {
 		f := &fillings[i]
@@ -51,10 +51,27 @@ func (s *sources) work(m *machine, fillings []filling, idle [][]track.Segment, j
 type crew struct {
 	starts   []At[schemas.JobStarted]
 	finishes []At[schemas.JobFinished]
+	spans    []jobSpan // of starts
 }
 
-func crewOf(in Input, id schemas.MachineID) crew {
-	return crew{sorted(of(in.Starts, id)), sorted(of(in.Finishes, id))}
+func crewOf(l *links, id schemas.MachineID) crew {
+	return crew{sorted(of(l.in.Starts, id)), sorted(of(l.in.Finishes, id)), l.startedBy(id)}
+}
+
+// during are the starts of the jobs under way in a time, and the finishes until its end
+// that may have ended them.
+func (c crew) during(from, to time.Time) ([]At[schemas.JobStarted], []At[schemas.JobFinished]) {
+	starts := inForce(c.starts, from, to)
+	if n := len(starts); n > 0 && starts[0].Time.Before(from) {
+		i := slices.IndexFunc(c.starts, func(e At[schemas.JobStarted]) bool { return e.ID == starts[0].ID })
+		if c.spans[i].to < from.UnixMilli() {
+			starts = starts[1:] // it had been finished
+		}
+	}
+	if len(starts) == 0 {
+		return nil, nil
+	}
+	return starts, between(c.finishes, starts[0].Time, to)
 }
 
 // of are a span's events: what the balance and the ways in it are made of, and
@@ -71,22 +88,24 @@ func (s *sources) of(m *machine, sp span, c crew, idle [][]track.Segment, jobs m
 	for _, e := range inForce(m.settings, from, to) {
 		add(e.ID)
 	}
-	started := inForce(c.starts, from, to)
-	for _, e := range started {
+	starts, finishes := c.during(from, to)
+	for _, e := range starts {
 		add(e.ID)
 		add(s.reg.jobs[e.Data.Job].ID)
 	}
-	if len(started) > 0 {
-		for _, e := range between(c.finishes, started[0].Time, to) {
-			add(e.ID)
-		}
+	for _, e := range finishes {
+		add(e.ID)
 	}
 	if sp.open {
 		for _, e := range m.catches {
 			add(e.ID)
 		}
 	}
-	for p := sp.lo + 1; p <= sp.hi; p++ {
+	first, last := sp.lo+1, sp.hi
+	if sp.open {
+		first, last = 0, len(m.periods)-1
+	}
+	for p := first; p <= last; p++ {
 		s.ground(slices.Concat(m.periods[p].segments, idle[p]), m.periods[p].product, jobs, add)
 	}
 	return distinct(out)
@@ -114,19 +133,18 @@ func (s *sources) ground(driven []track.Segment, product schemas.ProductID, jobs
 // of the machine's.
 func (s *sources) hopper(m *machine, sp span, add func(schemas.EventID)) {
 	lo, hi := max(0, sp.lo), min(sp.hi, len(m.refills)-1)
-	for lo > 0 && len(m.refills[lo].Data.Loads) == 0 {
-		lo-- // a reading alone is of the product put in before
-	}
 	if sp.open {
 		lo, hi = 0, len(m.refills)-1
+	}
+	for i := lo; i > 0 && !s.filled(m, i); i-- {
+		add(m.refills[i-1].ID) // a reading alone is of the product put in before
 	}
 	for i := lo; i <= hi; i++ {
 		r := m.refills[i]
 		add(r.ID)
 		if sp.open {
 			add(s.reg.products[r.Data.Product].ID)
-		}
-		if i == sp.hi && !sp.open {
+		} else if i == sp.hi {
 			break // its loads went into the next span
 		}
 		for _, l := range r.Data.Loads {
@@ -136,6 +154,14 @@ func (s *sources) hopper(m *machine, sp span, add func(schemas.EventID)) {
 			}
 		}
 	}
+}
+
+// filled reports whether a refill put something in: a load counts where it was put in first.
+func (s *sources) filled(m *machine, i int) bool {
+	r := m.refills[i].Data
+	return slices.ContainsFunc(r.Loads, func(l schemas.LoadID) bool {
+		return s.reg.hoppers[l].machine == m.id && s.reg.hoppers[l].refill == r.Refill
+	})
 }
 
 // beside are the registered jobs that decide where work belongs: where neither
@@ -150,18 +176,18 @@ func (m *machineLinks) beside(milli int64, field schemas.FieldID, product schema
 
 // hoursFrom are the events that the hours of jobs on a machine come from: their
 // starts, and what ended each, a finish or the start of the next job.
-func (c crew) hoursFrom(jobs []schemas.JobID, spans []jobSpan) (out []schemas.EventID) {
+func (c crew) hoursFrom(jobs []schemas.JobID) (out []schemas.EventID) {
 	for i, start := range c.starts {
 		if !slices.Contains(jobs, start.Data.Job) {
 			continue
 		}
 		out = append(out, start.ID)
 		for _, f := range c.finishes {
-			if f.Data.Job == start.Data.Job && f.Time.UnixMilli() == spans[i].to {
+			if f.Data.Job == start.Data.Job && f.Time.UnixMilli() == c.spans[i].to {
 				out = append(out, f.ID)
 			}
 		}
-		if i+1 < len(c.starts) && c.starts[i+1].Time.UnixMilli() == spans[i].to {
+		if i+1 < len(c.starts) && c.starts[i+1].Time.UnixMilli() == c.spans[i].to {
 			out = append(out, c.starts[i+1].ID)
 		}
 	}

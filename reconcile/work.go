@@ -19,8 +19,10 @@ type Work struct {
 	DrivenKm float64       // on the jobs' fields, spreading or not
 	From, To time.Time     // of the first and the last metre spread
 	Machines []schemas.MachineID
-	// Uses are the events it comes from, by identity; for a digest.
-	Uses    []schemas.EventID
+	// Uses are the events it comes from, by identity; for a digest. DocketLoads are the
+	// loads that share its dockets, where a bill counts dockets.
+	Uses, DocketLoads []schemas.EventID
+
 	dockets map[schemas.DocketID]*docketUse // that its loads name
 }
 
@@ -133,8 +135,8 @@ func (w *Work) hours(l *links) *float64 {
 }
 
 // uses names the events: those of the fillings (sources), registers of jobs and
-// fields, starts and finishes for the hours, the catch tests in force, and dockets with all
-// that was taken of them.
+// fields, starts and finishes for the hours, the catch tests in force, and dockets; the loads
+// of a docket count once they have used it up.
 func (w *Work) uses(d *Divided) {
 	add := func(ids ...schemas.EventID) { w.Uses = append(w.Uses, ids...) }
 	for _, j := range w.Jobs {
@@ -145,7 +147,7 @@ func (w *Work) uses(d *Divided) {
 		add(d.reg.fields[a.Field.Field].ID)
 	}
 	for _, id := range w.Machines {
-		add(crewOf(d.in, id).hoursFrom(w.Jobs, d.links.startedBy(id))...)
+		add(crewOf(d.links, id).hoursFrom(w.Jobs)...)
 		settings := inForce(sorted(of(d.in.Settings, id)), w.From, w.To)
 		for _, c := range w.catches(sorted(of(d.in.Catches, id)), settings, id) {
 			add(c.ID)
@@ -153,8 +155,11 @@ func (w *Work) uses(d *Divided) {
 	}
 	for _, u := range w.dockets {
 		add(u.received.ID)
-		add(u.loads...)
+		if u.left() <= 0 {
+			w.DocketLoads = append(w.DocketLoads, u.loads...)
+		}
 	}
+	w.DocketLoads = distinct(w.DocketLoads)
 	w.Uses = distinct(w.Uses)
 }
 

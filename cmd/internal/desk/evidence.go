@@ -33,15 +33,23 @@ func (l *ledger) evidence(w *reconcile.Work, agreement schemas.AgreementID) evid
 	for _, id := range l.divided.Agreements(w, l.agreements) {
 		uses[l.priced[id]] = true
 	}
-	return l.evidenceOf(uses, l.taxTaken(agreement)...)
+	i := slices.IndexFunc(l.agreements, func(a schemas.RegisterAgreement) bool { return a.Agreement == agreement })
+	if i < 0 {
+		return l.evidenceOf(uses)
+	}
+	if reconcile.CountsDockets(&l.agreements[i]) {
+		for _, id := range w.DocketLoads {
+			uses[id] = true
+		}
+	}
+	return l.evidenceOf(uses, l.taxTaken(&l.agreements[i])...)
 }
 
 // taxTaken is the contractor's tax where the agreement leaves it to him, as a line
 // of its own: what else he registers (a telephone, an address) changes no amount.
-func (l *ledger) taxTaken(agreement schemas.AgreementID) []evidenceLine {
+func (l *ledger) taxTaken(a *schemas.RegisterAgreement) []evidenceLine {
 	c := l.contractor
-	i := slices.IndexFunc(l.agreements, func(a schemas.RegisterAgreement) bool { return a.Agreement == agreement })
-	if c == nil || i < 0 || !rating.TakesTax(&l.agreements[i]) {
+	if c == nil || !rating.TakesTax(a) {
 		return nil
 	}
 	return []evidenceLine{{kind: schemas.TypeRegisterContractor, text: fmt.Sprintf("tax %q %q %q %q\n", c.TaxCategory, c.TaxPct, c.ExemptCode, c.ExemptReason)}}
