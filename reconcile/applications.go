@@ -24,8 +24,9 @@ type Divided struct {
 	in           Input         // of each pass log only the first and the last fix
 	reg          *registers
 	links        *links
-	loads        []WorkLoad // by time, each with the job that its machine spread next
+	loads        []WorkLoad // by time, each with a job that took of it
 	drivenKm     map[schemas.JobID]float64
+	sources      map[schemas.JobID][]schemas.EventID // what its fillings come from
 }
 
 // Divide divides what was spread on fields by job.

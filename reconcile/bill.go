@@ -53,18 +53,37 @@ func (d *Divided) PlanBill(ask BillAsk) (BillPlan, error) {
 	}
 	plan.Work = d.Work(jobs)
 	plan.Customer = customer
-	if len(plan.Work.Done) == 0 {
-		return plan, fault.Newf("bill "+list(plan.Work.Jobs), fault.NotFound, "nothing was spread under it", "hopperbook fields shows what was spread; is the job's product and field the one that was worked?")
-	}
-	if plan.Agreement, err = agreementOf(d.reg, ask, jobs, customer, plan.Work.To); err != nil {
-		return plan, err
-	}
 	var unsure []rating.Unsure
-	if ask.Unsure != nil {
+	if ask.Unsure != nil && len(plan.Work.Done) > 0 {
 		unsure = ask.Unsure(&plan.Work)
 	}
-	plan.Bill, err = rating.Rate(plan.Agreement, plan.Work.Quantities(d.in, unsure), ask.Tax)
+	plan.Agreement, plan.Bill, err = d.price(&plan.Work, ask, unsure)
 	return plan, err
+}
+
+// Rebill is what the work of jobs on a document comes to now; only Agreements and
+// Tax of ask are looked at. It fails as PlanBill does.
+func (d *Divided) Rebill(w *Work, ask BillAsk) (rating.Bill, error) {
+	_, b, err := d.price(w, ask, nil)
+	return b, err
+}
+
+func (d *Divided) price(w *Work, ask BillAsk, unsure []rating.Unsure) (by schemas.RegisterAgreement, b rating.Bill, err error) {
+	if len(w.Done) == 0 {
+		return by, b, fault.Newf("bill "+list(w.Jobs), fault.NotFound, "nothing was spread under it", "hopperbook fields shows what was spread; is the job's product and field the one that was worked?")
+	}
+	if by, err = d.agreement(w, ask.Agreements); err != nil {
+		return by, b, err
+	}
+	if CountsDockets(&by) {
+		said, err := w.checkDockets()
+		if err != nil {
+			return by, b, err
+		}
+		unsure = append(slices.Clone(unsure), said...)
+	}
+	b, err = rating.Rate(by, w.Quantities(d.in, unsure), ask.Tax)
+	return by, b, err
 }
 
 // jobs are those to bill, sorted, and whose they are.
@@ -116,26 +135,9 @@ func (d *Divided) jobEnds() map[schemas.JobID]time.Time {
 	return ends
 }
 
-// agreementOf is the one agreement that all jobs are paid by: the one they
-// name, or the customer's at the end of the work.
-func agreementOf(reg *registers, ask BillAsk, jobs []schemas.JobID, customer schemas.CustomerID, at time.Time) (schemas.RegisterAgreement, error) {
-	named := map[schemas.AgreementID]bool{}
-	for _, j := range jobs {
-		named[reg.jobs[j].Data.Agreement] = true
-	}
-	ids := sortedKeys(named)
-	switch {
-	case len(ids) > 1:
-		return schemas.RegisterAgreement{}, fault.Newf("bill "+list(jobs), fault.Conflict, "the jobs name different agreements: "+list(ids), "bill them one by one")
-	case ids[0] == "":
-		return rating.Select(ask.Agreements, customer, at)
-	}
-	return rating.Named(ask.Agreements, ids[0], customer, at)
-}
-
 // Quantities are what the work measures for a bill.
 func (w *Work) Quantities(in Input, unsure []rating.Unsure) rating.Quantities {
-	q := rating.Quantities{Masses: w.masses(in), DistanceKm: rating.Measure{Value: rounded(w.DrivenKm, 6), From: "pass logs on the fields"}}
+	q := rating.Quantities{Masses: w.masses(), DistanceKm: rating.Measure{Value: rounded(w.DrivenKm, 6), From: "pass logs on the fields"}}
 	for _, a := range w.Done {
 		from := "passes on " + cmp.Or(a.Name, string(a.Field.Field))
 		q.Areas = append(q.Areas, rating.Area{Field: a.Field.Field, Product: a.Product,
@@ -150,8 +152,8 @@ func (w *Work) Quantities(in Input, unsure []rating.Unsure) rating.Quantities {
 }
 
 // masses are by product: spread is what landed inside the boundaries, loaded
-// what was filled in for the jobs, docketed those loads' part of their dockets.
-func (w *Work) masses(in Input) []rating.Mass {
+// what they took of what was filled in, docketed what that is of its dockets.
+func (w *Work) masses() []rating.Mass {
 	byProduct := map[schemas.ProductID]*rating.Mass{}
 	of := func(p schemas.ProductID) *rating.Mass {
 		if byProduct[p] == nil {
@@ -165,13 +167,16 @@ func (w *Work) masses(in Input) []rating.Mass {
 	for _, a := range w.Done {
 		add(&of(a.Product).SpreadKg, a.MassKg, "balance of loads and residuals, inside the boundaries")
 	}
-	loads := map[schemas.ProductID]int{}
+	counts, _, _ := w.counts()
 	for _, l := range w.Loads {
-		loads[l.Product]++
-		add(&of(l.Product).LoadedKg, l.NetKg, fmt.Sprintf("%d loads filled in for it", loads[l.Product]))
+		add(&of(l.Product).LoadedKg, l.ForKg, counts[l.Product])
 	}
-	w.docketed(in, func(p schemas.ProductID, kg float64, dockets int) {
-		add(&of(p).DocketKg, kg, fmt.Sprintf("%d dockets, by their loads", dockets))
+	w.docketed(func(p schemas.ProductID, kg float64, dockets int) {
+		loads := "its loads"
+		if dockets > 1 {
+			loads = "their loads"
+		}
+		add(&of(p).DocketKg, kg, fmt.Sprintf("%s of %s, by %s", counted(dockets, "docket"), p, loads))
 	})
 	var out []rating.Mass
 	for _, p := range sortedKeys(byProduct) {
@@ -180,37 +185,46 @@ func (w *Work) masses(in Input) []rating.Mass {
 	return out
 }
 
-// docketed gives each docket's part by product: its net mass by the net mass of
-// its loads that are the work's. A product with a load that names no docket, or
-// one that is not in the book, has no docketed mass.
-func (w *Work) docketed(in Input, give func(p schemas.ProductID, kg float64, dockets int)) {
-	whole := map[schemas.DocketID]float64{}
-	for _, l := range in.Loads {
-		whole[l.Data.Docket] += l.Data.NetKg
-	}
-	net := map[schemas.DocketID]float64{}
-	first, _ := first(in.Dockets, func(d schemas.DocketReceived) schemas.DocketID { return d.Docket })
-	for _, d := range first {
-		net[d.Data.Docket] = d.Data.NetKg
-	}
-	kg, used, lacks := map[schemas.ProductID]float64{}, map[schemas.ProductID]map[schemas.DocketID]bool{}, map[schemas.ProductID]bool{}
+// counts says how many loads of each product the work took of, how many in all, and
+// how many of them were weighed on no weighbridge. A load of several jobs is one load.
+func (w *Work) counts() (text map[schemas.ProductID]string, all, bare int) {
+	ofJobs := map[schemas.LoadID]float64{}
 	for _, l := range w.Loads {
-		n, known := net[l.Docket]
-		if !known || whole[l.Docket] <= 0 {
-			lacks[l.Product] = true
+		ofJobs[l.Load] += l.ForKg
+	}
+	loads, parts, seen := map[schemas.ProductID]int{}, map[schemas.ProductID]int{}, map[schemas.LoadID]bool{}
+	for _, l := range w.Loads {
+		if seen[l.Load] {
 			continue
 		}
-		if used[l.Product] == nil {
-			used[l.Product] = map[schemas.DocketID]bool{}
+		seen[l.Load] = true
+		loads[l.Product]++
+		if ofJobs[l.Load] < (1-1e-9)*l.NetKg {
+			parts[l.Product]++
 		}
-		used[l.Product][l.Docket] = true
-		kg[l.Product] += n * l.NetKg / whole[l.Docket]
-	}
-	for _, p := range sortedKeys(kg) {
-		if !lacks[p] {
-			give(p, kg[p], len(used[p]))
+		if l.Method != schemas.MethodWeighbridge {
+			bare++
 		}
 	}
+	text = map[schemas.ProductID]string{}
+	for p, n := range loads {
+		text[p] = fmt.Sprintf("%s of %s filled in", counted(n, "load"), p)
+		switch {
+		case parts[p] > 0 && n == 1:
+			text[p] = fmt.Sprintf("part of %s of %s filled in", counted(n, "load"), p)
+		case parts[p] > 0:
+			text[p] += fmt.Sprintf(", %d of them in part", parts[p])
+		}
+	}
+	return text, len(seen), bare
+}
+
+// counted is a number of things in words.
+func counted(n int, what string) string {
+	if n != 1 {
+		what += "s"
+	}
+	return fmt.Sprintf("%d %s", n, what)
 }
 
 // unsure is what a person should know of the work before it is billed.
@@ -231,14 +245,12 @@ func (w *Work) unsure(policy Policy) (out []rating.Unsure) {
 			say("open", "%s: part of the mass is estimated, no reading has closed the last load", where)
 		}
 	}
-	bare := 0
-	for _, l := range w.Loads {
-		if l.Method != schemas.MethodWeighbridge {
-			bare++
+	if _, all, bare := w.counts(); bare > 0 {
+		were := "were"
+		if all == 1 {
+			were = "was"
 		}
-	}
-	if bare > 0 {
-		say(rating.UnsureScale, "%d of %d loads were weighed by bucket, hopper cells or volume: no scale certified for trade", bare, len(w.Loads))
+		say(rating.UnsureScale, "%d of %s %s weighed by bucket, hopper cells or volume: no scale certified for trade", bare, counted(all, "load"), were)
 	}
 	return out
 }

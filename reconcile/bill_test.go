@@ -231,3 +231,72 @@ func TestARateThatIsOffIsSaidInPlainFigures(t *testing.T) {
 		}
 	}
 }
+
+// J1 ends on the first day, J2 a week later: a change of agreement between them is
+// named with its day, and how to bill on either side of it.
+func TestAPeriodOverAChangeOfAgreementIsRefused(t *testing.T) {
+	w := billed()
+	week := 7 * 24 * time.Hour
+	for i := range w.in.Passes[20:] {
+		for k := range w.in.Passes[20+i].Fixes {
+			w.in.Passes[20+i].Fixes[k].UnixMilli += week.Milliseconds()
+		}
+	}
+	for i := range w.in.Refills[4:] {
+		w.in.Refills[4+i].Time = w.in.Refills[4+i].Time.Add(week)
+	}
+	priced := func(id schemas.AgreementID, from, to, price string) schemas.RegisterAgreement {
+		a := agreed(schemas.AgreementLine{Kind: schemas.LinePerTonne, Basis: schemas.BasisLoaded, Price: price})[0]
+		a.Agreement, a.ValidFrom, a.ValidTo = id, from, to
+		return a
+	}
+	all := []schemas.RegisterAgreement{priced("old", "", "2026-03-08T00:00:00Z", "10"), priced("new", "2026-03-08T00:00:00Z", "", "20")}
+	d, err := Divide(w.in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = d.PlanBill(BillAsk{Customer: "C1", Agreements: all})
+	if fault.CodeOf(err) != fault.Conflict || !strings.Contains(fault.Message(err), "old until 2026-03-02 (J1), new until 2026-03-09 (J2)") ||
+		fault.HintOf(err) != "bill each of its periods by itself: --to 2026-03-08; --from 2026-03-08" {
+		t.Errorf("%v, hint %q", err, fault.HintOf(err))
+	}
+	cut := time.Date(2026, 3, 8, 0, 0, 0, 0, time.UTC)
+	for _, c := range []struct {
+		ask  BillAsk
+		want string
+	}{{BillAsk{Customer: "C1", To: cut, Agreements: all}, "old"}, {BillAsk{Customer: "C1", From: cut, Agreements: all}, "new"}} {
+		if p := planned(t, w.in, c.ask); string(p.Agreement.Agreement) != c.want {
+			t.Errorf("by %s, want %s", p.Agreement.Agreement, c.want)
+		}
+	}
+	// An agreement that begins between them with a part of a day.
+	all = []schemas.RegisterAgreement{priced("old", "", "", "10"), priced("new", "2026-03-08T11:00:00+13:00", "", "20")}
+	if _, err = d.PlanBill(BillAsk{Customer: "C1", Agreements: all}); !strings.Contains(fault.HintOf(err), "--to 2026-03-07T22:00:00Z; --from 2026-03-07T22:00:00Z") {
+		t.Errorf("hint %q", fault.HintOf(err))
+	}
+}
+
+// What a quantity comes from is written as people write it.
+func TestSourcesAreCounted(t *testing.T) {
+	source := func(in Input, job schemas.JobID, basis string) string {
+		a := agreed(schemas.AgreementLine{Kind: schemas.LinePerTonne, Basis: basis, Price: "1"})
+		a[0].Customer = schemas.CustomerID("C" + string(job[1:]))
+		return planned(t, in, BillAsk{Job: job, Agreements: a}).Bill.Lines[0].Source
+	}
+	w := shared()
+	w.in.Loads[0].Data.Docket = "D1"
+	w.in.Dockets = append(w.in.Dockets, meta(w, "office", schemas.DocketReceived{Docket: "D1", Product: "super", Stockpile: "yard", NetKg: 4000}))
+	if got := source(w.in, "J1", schemas.BasisDocket); got != "1 docket of super, by its loads" {
+		t.Errorf("docketed from %q", got)
+	}
+	if got := source(w.in, "J1", schemas.BasisLoaded); got != "part of 1 load of super filled in" {
+		t.Errorf("loaded from %q", got)
+	}
+	if got := source(billed().in, "J1", schemas.BasisLoaded); got != "4 loads of super filled in" {
+		t.Errorf("loaded from %q", got)
+	}
+	b := planned(t, w.in, BillAsk{Job: "J1", Agreements: agreed(schemas.AgreementLine{Kind: schemas.LineFixed, Price: "1"})}).Bill
+	if !slices.ContainsFunc(b.Unsure, func(u rating.Unsure) bool { return strings.HasPrefix(u.Text, "1 of 1 load was weighed by bucket") }) {
+		t.Errorf("cautions %v", b.Unsure)
+	}
+}

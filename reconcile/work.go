@@ -19,12 +19,15 @@ type Work struct {
 	DrivenKm float64       // on the jobs' fields, spreading or not
 	From, To time.Time     // of the first and the last metre spread
 	Machines []schemas.MachineID
-	// Uses are the events it comes from, by identity; for a digest.
-	Uses []schemas.EventID
+	// Uses are the events it comes from, by identity; for a digest. DocketLoads are the
+	// loads that share its dockets, where a bill counts dockets.
+	Uses, DocketLoads []schemas.EventID
+
+	dockets map[schemas.DocketID]*docketUse // that its loads name
 }
 
-// WorkLoad is a load that was filled in for a job: the job that the machine
-// spread next.
+// WorkLoad is a load, or what one of several jobs took of it: its filling is
+// divided by what each was given.
 type WorkLoad struct {
 	Load      schemas.LoadID      `json:"load"`
 	Refill    schemas.RefillID    `json:"refill"`
@@ -32,13 +35,12 @@ type WorkLoad struct {
 	At        time.Time           `json:"at"` // weighed
 	Product   schemas.ProductID   `json:"product"`
 	NetKg     float64             `json:"net_kg"`
+	ForKg     float64             `json:"for_kg"` // the job's part of it
 	Method    string              `json:"method"`
 	Scale     schemas.ScaleID     `json:"scale,omitempty"`
 	Docket    schemas.DocketID    `json:"docket,omitempty"`
 	Stockpile schemas.StockpileID `json:"stockpile,omitempty"`
 	Job       schemas.JobID       `json:"job"`
-	event     schemas.EventID
-	refill    schemas.EventID
 }
 
 // Work gathers the work of some jobs, whatever is odd in the events.
@@ -69,61 +71,44 @@ func (d *Divided) Work(jobs []schemas.JobID) Work {
 		w.DrivenKm += d.drivenKm[j]
 	}
 	w.Hours = w.hours(d.links)
-	w.uses(d.in, d.reg)
+	w.dockets = d.docketsOf(w.Loads)
+	w.uses(d)
 	return w
 }
 
-// gather takes each machine's loads and way from what is told of it, by job.
+// ended is when the last metre of a job was spread; of one that spread nothing
+// when the work ended.
+func (w *Work) ended(job schemas.JobID) (at time.Time) {
+	for _, a := range w.Done {
+		if a.Job == job && a.To.After(at) {
+			at = a.To
+		}
+	}
+	if at.IsZero() {
+		return w.To
+	}
+	return at
+}
+
+// gather takes each machine's loads, way and events from what is told of it, by job.
 func (d *Divided) gather(told []*machine) {
-	d.drivenKm = map[schemas.JobID]float64{}
+	d.drivenKm, d.sources = map[schemas.JobID]float64{}, map[schemas.JobID][]schemas.EventID{}
+	from := newSources(d.in, d.reg)
 	for _, m := range told {
-		jobs := d.links.of(m.id)
-		d.loads = append(d.loads, m.jobLoads(d.reg, jobs)...)
-		for i := range m.periods {
-			for _, s := range m.periods[i].segments {
-				if s.Field != "" {
-					d.drivenKm[jobs.at(s.FromMilli, s.Field, m.periods[i].product)] += s.LengthM / 1000
-				}
-			}
+		jobs, idle := d.links.of(m.id), m.idleByPeriod()
+		fillings := m.fillings(jobs)
+		d.loads = append(d.loads, m.loadsOfJobs(d.reg, fillings)...)
+		for i := range fillings {
+			m.drive(&fillings[i], idle, jobs, d.drivenKm)
 		}
-		for _, s := range m.idle {
-			d.drivenKm[jobs.at(s.FromMilli, s.Field, m.periods[m.periodAt(s.FromMilli)].product)] += s.LengthM / 1000
-		}
+		from.work(m, fillings, idle, jobs, d.sources)
+	}
+	for job, ids := range d.sources {
+		d.sources[job] = distinct(ids)
 	}
 	slices.SortFunc(d.loads, func(a, b WorkLoad) int {
-		return cmp.Or(a.At.Compare(b.At), strings.Compare(string(a.Load), string(b.Load)))
+		return cmp.Or(a.At.Compare(b.At), strings.Compare(string(a.Load), string(b.Load)), strings.Compare(string(a.Job), string(b.Job)))
 	})
-}
-
-// jobLoads are the loads filled in for the jobs of a machine, each with its job.
-func (m *machine) jobLoads(reg *registers, jobs machineLinks) (out []WorkLoad) {
-	for i, r := range m.refills {
-		job, ok := m.nextJob(i, jobs)
-		if !ok {
-			continue
-		}
-		for _, id := range r.Data.Loads {
-			l, known := reg.loads[id]
-			if !known || reg.hoppers[id].machine != m.id || reg.hoppers[id].refill != r.Data.Refill {
-				continue
-			}
-			out = append(out, WorkLoad{Load: id, Refill: r.Data.Refill, Machine: m.id, At: l.Time, Product: r.Data.Product, NetKg: l.Data.NetKg,
-				Method: l.Data.Method, Scale: l.Data.Scale, Docket: l.Data.Docket, Stockpile: l.Data.Stockpile, Job: job, event: l.ID, refill: r.ID})
-		}
-	}
-	return out
-}
-
-// nextJob is the job that was spread first, on a field, with what refill i put in.
-func (m *machine) nextJob(i int, jobs machineLinks) (schemas.JobID, bool) {
-	for _, p := range m.periods[i+1:] {
-		for _, s := range p.segments {
-			if s.Field != "" {
-				return jobs.at(s.FromMilli, s.Field, p.product), true
-			}
-		}
-	}
-	return "", false
 }
 
 // hours sums the time from start to finish over machines; nil where a job of
@@ -149,54 +134,33 @@ func (w *Work) hours(l *links) *float64 {
 	return &sum
 }
 
-// uses names the events: registers of jobs and fields, and of the machines all
-// that a balance reads between the refill before the work and the one after it,
-// with the settings and catch tests in force.
-func (w *Work) uses(in Input, reg *registers) {
-	add := func(id schemas.EventID) { w.Uses = append(w.Uses, id) }
+// uses names the events: those of the fillings (sources), registers of jobs and
+// fields, starts and finishes for the hours, the catch tests in force, and dockets; the loads
+// of a docket count once they have used it up.
+func (w *Work) uses(d *Divided) {
+	add := func(ids ...schemas.EventID) { w.Uses = append(w.Uses, ids...) }
 	for _, j := range w.Jobs {
-		add(reg.jobs[j].ID)
+		add(d.reg.jobs[j].ID)
+		add(d.sources[j]...)
 	}
 	for _, a := range w.Done {
-		add(reg.fields[a.Field.Field].ID)
-	}
-	for _, l := range w.Loads {
-		add(l.event)
-		add(l.refill)
-	}
-	mine := func(m schemas.MachineID, from, to time.Time) bool {
-		return slices.Contains(w.Machines, m) && !to.Before(w.From) && !from.After(w.To)
-	}
-	for _, p := range in.Passes {
-		if n := len(p.Fixes); n > 0 && mine(p.Machine, p.start(), time.UnixMilli(p.Fixes[n-1].UnixMilli)) {
-			add(p.ID)
-		}
+		add(d.reg.fields[a.Field.Field].ID)
 	}
 	for _, id := range w.Machines {
-		for _, r := range around(of(in.Refills, id), w.From, w.To) {
-			add(r.ID)
-			for _, l := range r.Data.Loads {
-				add(reg.loads[l].ID)
-			}
-		}
-	}
-	for _, id := range w.Machines {
-		add(reg.machines[id].ID)
-		settings := inForce(of(in.Settings, id), w.From, w.To)
-		for _, s := range settings {
-			add(s.ID)
-		}
-		for _, c := range w.catches(of(in.Catches, id), settings, id) {
+		add(crewOf(d.links, id).hoursFrom(w.Jobs)...)
+		settings := inForce(sorted(of(d.in.Settings, id)), w.From, w.To)
+		for _, c := range w.catches(sorted(of(d.in.Catches, id)), settings, id) {
 			add(c.ID)
 		}
 	}
-	for _, d := range in.Dockets {
-		if slices.ContainsFunc(w.Loads, func(l WorkLoad) bool { return l.Docket == d.Data.Docket }) {
-			add(d.ID)
+	for _, u := range w.dockets {
+		add(u.received.ID)
+		if u.left() <= 0 {
+			w.DocketLoads = append(w.DocketLoads, u.loads...)
 		}
 	}
-	slices.Sort(w.Uses)
-	w.Uses = slices.DeleteFunc(slices.Compact(w.Uses), func(id schemas.EventID) bool { return id == "" })
+	w.DocketLoads = distinct(w.DocketLoads)
+	w.Uses = distinct(w.Uses)
 }
 
 // catches are a machine's catch tests that the work's rate may stand on: by
@@ -220,31 +184,4 @@ func (w *Work) catches(all []At[schemas.TestCatch], settings []At[schemas.Settin
 		}
 	}
 	return out
-}
-
-// inForce are the events in a time, and the last one before it.
-func inForce[T any](events []At[T], from, to time.Time) (out []At[T]) {
-	for _, e := range sorted(events) {
-		switch {
-		case e.Time.After(to):
-			return out
-		case !e.Time.After(from):
-			out = out[:0]
-		}
-		out = append(out, e)
-	}
-	return out
-}
-
-// around are the refills in a time, the last one before it and the first after.
-func around(refills []At[schemas.HopperRefilled], from, to time.Time) []At[schemas.HopperRefilled] {
-	all := sorted(refills)
-	lo, hi := 0, len(all)
-	for lo < len(all) && all[lo].Time.Before(from) {
-		lo++
-	}
-	for hi > lo && all[hi-1].Time.After(to) {
-		hi--
-	}
-	return all[max(0, lo-1):min(len(all), hi+1)]
 }

@@ -43,6 +43,7 @@ const (
 	UnsureOverlap  = "overlap"             // ground spread more than once
 	UnsureRate     = "rate_off"            // field rate outside the tolerance
 	UnsureScale    = "scale_not_certified" // weighed on a scale not certified for trade
+	UnsureDocket   = "docket"              // not used up by its loads, or overdrawn
 )
 
 // Unsure is something a person should know before a bill is issued, and a

@@ -62,6 +62,12 @@ func Named(agreements []schemas.RegisterAgreement, id schemas.AgreementID, custo
 	return a, fault.Wrap(op, err)
 }
 
+// TakesTax reports whether a line has no tax of its own and none of the
+// agreement's: then the contractor's counts.
+func TakesTax(a *schemas.RegisterAgreement) bool {
+	return a.TaxCategory == "" && slices.ContainsFunc(a.Lines, func(l schemas.AgreementLine) bool { return l.TaxCategory == "" })
+}
+
 // Due is the day an invoice issued on a day (2026-03-01) must be paid by: that
 // day and the agreement's payment days, by the calendar; "" where the agreement
 // names none.

@@ -166,14 +166,20 @@ func fieldTable(fields []reconcile.Application) reports.Table {
 
 func loadTable(loads []reconcile.WorkLoad) reports.Table {
 	t := reports.Table{Caption: "Loads", Columns: []reports.Column{
-		{Key: "at", Title: "Weighed (UTC)"}, {Key: "load", Title: "Load"}, {Key: "product", Title: "Product"}, {Key: "net_kg", Title: "Net kg", Right: true},
+		{Key: "at", Title: "Weighed (UTC)"}, {Key: "load", Title: "Load"}, {Key: "product", Title: "Product"}, {Key: "net_kg", Title: "Net kg", Right: true}, {Key: "for_kg", Title: "For the job kg", Right: true},
 		{Key: "method", Title: "Weighed by"}, {Key: "scale", Title: "Scale"}, {Key: "docket", Title: "Docket"}, {Key: "machine", Title: "Into"}, {Key: "job", Title: "Job"}}}
 	var sum float64
+	distinct := map[schemas.LoadID]bool{}
 	for _, l := range loads {
-		sum += l.NetKg
-		t.Rows = append(t.Rows, []string{minute(l.At), string(l.Load), string(l.Product), fmt.Sprintf("%.0f", l.NetKg), l.Method, orNone(string(l.Scale)), orNone(string(l.Docket)), string(l.Machine), string(l.Job)})
+		sum += l.ForKg
+		distinct[l.Load] = true
+		t.Rows = append(t.Rows, []string{minute(l.At), string(l.Load), string(l.Product), fmt.Sprintf("%.0f", l.NetKg), fmt.Sprintf("%.0f", l.ForKg), l.Method, orNone(string(l.Scale)), orNone(string(l.Docket)), string(l.Machine), string(l.Job)})
 	}
-	t.Notes = []string{fmt.Sprintf("Together %.0f kg in %d. A load counts for the job that its machine spread next.", sum, len(loads))}
+	of := "1 load"
+	if n := len(distinct); n != 1 {
+		of = fmt.Sprintf("%d loads", n)
+	}
+	t.Notes = []string{fmt.Sprintf("Together %.0f kg of %s. Where several jobs took of what was filled in at once, each counts what it was given of it.", sum, of)}
 	return shorten(t)
 }
 

@@ -12,7 +12,6 @@ import (
 
 	"hopperbook/ingest"
 	"hopperbook/reconcile"
-	"hopperbook/reconcile/rating"
 	"hopperbook/reports"
 	"hopperbook/reports/invoice"
 	"hopperbook/schemas"
@@ -277,11 +276,7 @@ func (l *ledger) grossNow(on *schemas.InvoiceIssued, work *reconcile.Work) (stri
 	if err != nil {
 		return "", err
 	}
-	agreement := slices.IndexFunc(l.agreements, func(a schemas.RegisterAgreement) bool { return a.Agreement == on.Agreement })
-	if agreement < 0 {
-		return "", fault.Newf("work it out anew", fault.NotFound, "agreement "+string(on.Agreement)+" is not registered", "")
-	}
-	b, err := rating.Rate(l.agreements[agreement], work.Quantities(l.in, nil), tax)
+	b, err := l.divided.Rebill(work, reconcile.BillAsk{Agreements: l.agreements, Tax: tax})
 	if err == nil && on.SharePct != "" {
 		b, err = shareOf(b, on)
 	}
