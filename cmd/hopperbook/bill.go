@@ -24,6 +24,7 @@ func billCommand() *cli.Command {
 		Description: "Shows the plan first: lines, totals, and what is unsure (missing or rejected events, overlaps, rates off, scales not certified).\n" +
 			"Then, unless --dry-run is given, it asks, and issues: the invoice gets the next number of its series and becomes an event with a\n" +
 			"digest of its evidence. It never changes after that; hopperbook credit takes it back. A job is billed once.\n" +
+			"Fixed lines, the minimum charge and steps count once an invoice, not once a job.\n" +
 			"Where two customers share it, each gets an invoice of its part of every line, both issued together or none.\n" +
 			"The contractor (register.contractor), the customer and the agreement are register events.\n\n" +
 			"Examples:\n  hopperbook bill J17 --dry-run\n  hopperbook bill --customer C3 --from 2026-03-01 --to 2026-04-01 --yes --out bills\n  hopperbook bill J17 --share-with C9 --share 40",
