@@ -16,6 +16,9 @@ type Application struct {
 	Machines []schemas.MachineID `json:"machines"`
 	From     time.Time           `json:"from"` // of the first metre spread
 	To       time.Time           `json:"to"`   // of the last
+	// AskedKgHa is the job's rate of the product, whatever the machine was set to
+	// on each of its covers; of no such job, the mean set rate; 0: not known.
+	AskedKgHa float64 `json:"asked_kg_ha"`
 }
 
 // Divided is what was spread, divided by job. It keeps no fix and no segment, so that it can be held for long.
@@ -46,7 +49,10 @@ func Divide(in Input) (Divided, error) {
 	}
 	machines := machinesByGround(told)
 	err = eachGround(&reg, told, found, func(f Field, g ground, pieces [][]track.Segment) {
-		a := Application{Field: f, Job: schemas.JobID(g.part), Machines: machines[g]}
+		a := Application{Field: f, Job: schemas.JobID(g.part), Machines: machines[g], AskedKgHa: f.SetRateKgHa}
+		if j, ok := reg.jobs[a.Job]; ok && j.Data.Product == f.Product && j.Data.SetRateKgHa > 0 {
+			a.AskedKgHa = j.Data.SetRateKgHa
+		}
 		a.when(pieces)
 		d.Applications = append(d.Applications, a)
 	})

@@ -238,8 +238,8 @@ func (w *Work) unsure(policy Policy) (out []rating.Unsure) {
 		if twice := a.Overlap2M2 + a.Overlap3M2; twice > overlapTold*a.CoveredM2 {
 			say(rating.UnsureOverlap, "%s: %.2f ha of %.2f ha were spread more than once", where, twice/1e4, a.CoveredM2/1e4)
 		}
-		if off := a.FieldRateKgHa/a.SetRateKgHa - 1; a.SetRateKgHa > 0 && math.Abs(off) > tolerance {
-			say(rating.UnsureRate, "%s: %s kg/ha were given (95 %%: %s to %s), %s asked for", where, unit.Plain(a.FieldRateKgHa, 4), unit.Plain(a.FieldRateLow, 4), unit.Plain(a.FieldRateHigh, 4), unit.Plain(a.SetRateKgHa, 4))
+		if off := a.FieldRateKgHa/a.AskedKgHa - 1; a.AskedKgHa > 0 && math.Abs(off) > tolerance {
+			say(rating.UnsureRate, "%s: %s kg/ha were given (95 %%: %s to %s), %s asked for", where, unit.Plain(a.FieldRateKgHa, 4), unit.Plain(a.FieldRateLow, 4), unit.Plain(a.FieldRateHigh, 4), unit.Plain(a.AskedKgHa, 4))
 		}
 		if a.Open {
 			say("open", "%s: part of the mass is estimated, no reading has closed the last load", where)

@@ -219,8 +219,8 @@ func TestABillIsTheSameInAnyOrder(t *testing.T) {
 
 // A caution stands in the bill's event for good: its figures are plain, however heavy the rate.
 func TestARateThatIsOffIsSaidInPlainFigures(t *testing.T) {
-	w := Work{Done: []Application{{Field: Field{Name: "Flat", SetRateKgHa: 10000, FieldRateKgHa: 12345.4, FieldRateLow: 9999.6, FieldRateHigh: 14000}},
-		{Field: Field{Name: "Hill", SetRateKgHa: 187.5, FieldRateKgHa: 61.254, FieldRateLow: 0.000123, FieldRateHigh: 2416.3}}}}
+	w := Work{Done: []Application{{AskedKgHa: 10000, Field: Field{Name: "Flat", FieldRateKgHa: 12345.4, FieldRateLow: 9999.6, FieldRateHigh: 14000}},
+		{AskedKgHa: 187.5, Field: Field{Name: "Hill", FieldRateKgHa: 61.254, FieldRateLow: 0.000123, FieldRateHigh: 2416.3}}}}
 	for i := range w.Done {
 		w.Done[i].Product = "gypsum"
 	}
@@ -298,5 +298,30 @@ func TestSourcesAreCounted(t *testing.T) {
 	b := planned(t, w.in, BillAsk{Job: "J1", Agreements: agreed(schemas.AgreementLine{Kind: schemas.LineFixed, Price: "1"})}).Bill
 	if !slices.ContainsFunc(b.Unsure, func(u rating.Unsure) bool { return strings.HasPrefix(u.Text, "1 of 1 load was weighed by bucket") }) {
 		t.Errorf("cautions %v", b.Unsure)
+	}
+}
+
+// What was asked for is the job's rate, also where half of it is set and the
+// ground covered twice; of another product, what was set.
+func TestAskedIsTheJobsRate(t *testing.T) {
+	w := billed()
+	d, err := Divide(w.in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	set := d.Applications[0].SetRateKgHa
+	for i := range w.in.Jobs {
+		w.in.Jobs[i].Data.SetRateKgHa = 2 * set
+	}
+	w.in.Jobs[1].Data.Product = "another"
+	if d, err = Divide(w.in); err != nil {
+		t.Fatal(err)
+	}
+	seen := map[schemas.JobID]float64{}
+	for _, a := range d.Applications {
+		seen[a.Job] = a.AskedKgHa
+	}
+	if first, second := w.in.Jobs[0].Data.Job, w.in.Jobs[1].Data.Job; set <= 0 || seen[first] != 2*set || seen[second] != set {
+		t.Errorf("asked %v, set %v", seen, set)
 	}
 }

@@ -149,7 +149,7 @@ func (a JobSheetAnswer) table(done []reconcile.Application) Table {
 	t := Table{Caption: "What each field got", Columns: []Column{{"field", "Field", false}, {"covered_ha", "ha", true}, {"mass_t", "t", true},
 		{"given_kg_ha", "Given kg/ha", true}, {"interval_kg_ha", "95 %", true}, {"words", "In words", false}}}
 	for _, d := range done {
-		n := rateDecimals(d.SetRateKgHa)
+		n := rateDecimals(d.AskedKgHa)
 		t.Rows = append(t.Rows, []string{cmp.Or(d.Name, string(d.Field.Field)), ha(d.CoveredM2), tonnes(d.MassKg), number(d.FieldRateKgHa, n),
 			number(d.FieldRateLow, n) + " to " + number(d.FieldRateHigh, n), againstAsked(d)})
 	}
@@ -159,13 +159,13 @@ func (a JobSheetAnswer) table(done []reconcile.Application) Table {
 // againstAsked says how far the rate is from what was asked for, and whether
 // that is more than its uncertainty.
 func againstAsked(d reconcile.Application) string {
-	if d.SetRateKgHa <= 0 {
+	if d.AskedKgHa <= 0 {
 		return "no rate was asked for"
 	}
-	if d.FieldRateLow <= d.SetRateKgHa && d.SetRateKgHa <= d.FieldRateHigh {
+	if d.FieldRateLow <= d.AskedKgHa && d.AskedKgHa <= d.FieldRateHigh {
 		return "as asked for, as far as can be told"
 	}
-	off := 100 * (d.FieldRateKgHa/d.SetRateKgHa - 1)
+	off := 100 * (d.FieldRateKgHa/d.AskedKgHa - 1)
 	if off < 0 {
 		return number(math.Abs(off), 1) + " % less than asked for"
 	}

@@ -195,3 +195,14 @@ func TestDriftCharts(t *testing.T) {
 		t.Errorf("%q, %q", c.State, c.Title)
 	}
 }
+
+// A job's sheet holds what was given against what the job asked for.
+func TestAJobSheetHoldsAgainstTheJobsRate(t *testing.T) {
+	d := reconcile.Application{AskedKgHa: 200, Field: reconcile.Field{SetRateKgHa: 100, FieldRateKgHa: 200, FieldRateLow: 195, FieldRateHigh: 205}}
+	for asked, want := range map[float64]string{200: "as asked for, as far as can be told", 160: "25.0 % more than asked for", 250: "20.0 % less than asked for", 0: "no rate was asked for"} {
+		d.AskedKgHa = asked
+		if got := againstAsked(d); got != want {
+			t.Errorf("asked %v: %q", asked, got)
+		}
+	}
+}

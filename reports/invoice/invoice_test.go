@@ -233,8 +233,8 @@ func TestOddEvents(t *testing.T) {
 func TestRatesArePlainFigures(t *testing.T) {
 	d, _ := documents(t, agreements()["mixed"])
 	s := d.Sheet(reports.Proof{Fields: []reconcile.Application{
-		{Field: reconcile.Field{Name: "Flat", SetRateKgHa: 12000, FieldRateKgHa: 12345.4, FieldRateLow: 11999.6, FieldRateHigh: 100000}},
-		{Field: reconcile.Field{Name: "Hill", SetRateKgHa: 187.5, FieldRateKgHa: 61.254, FieldRateLow: 0.000123, FieldRateHigh: 2416.3}}}}, true, nil, nil)
+		{AskedKgHa: 12000, Field: reconcile.Field{Name: "Flat", FieldRateKgHa: 12345.4, FieldRateLow: 11999.6, FieldRateHigh: 100000}},
+		{AskedKgHa: 187.5, Field: reconcile.Field{Name: "Hill", FieldRateKgHa: 61.254, FieldRateLow: 0.000123, FieldRateHigh: 2416.3}}}}, true, nil, nil)
 	var b bytes.Buffer
 	if err := render.SheetHTML(&b, s); err != nil {
 		t.Fatal(err)

@@ -158,7 +158,7 @@ func fieldTable(fields []reconcile.Application) reports.Table {
 		{Key: "spread_t", Title: "Spread t", Right: true}, {Key: "asked_kg_ha", Title: "Asked", Right: true}, {Key: "given_kg_ha", Title: "Given", Right: true}, {Key: "interval", Title: "95 %", Right: true}}}
 	for _, f := range fields {
 		t.Rows = append(t.Rows, []string{nameOr(f.Name, string(f.Field.Field)), string(f.Product), string(f.Job), f.From.UTC().Format(time.DateOnly), fmt.Sprintf("%.3f", f.CoveredM2/1e4),
-			fmt.Sprintf("%.3f", f.MassKg/1e3), unit.Plain(f.SetRateKgHa, 4), unit.Plain(f.FieldRateKgHa, 4), unit.Plain(f.FieldRateLow, 4) + " to " + unit.Plain(f.FieldRateHigh, 4)})
+			fmt.Sprintf("%.3f", f.MassKg/1e3), unit.Plain(f.AskedKgHa, 4), unit.Plain(f.FieldRateKgHa, 4), unit.Plain(f.FieldRateLow, 4) + " to " + unit.Plain(f.FieldRateHigh, 4)})
 	}
 	t.Notes = []string{"Asked, given and its 95 % interval (which holds the truth in 95 of 100 cases) in kg/ha. Given is what landed inside the boundary over the ground that was covered once. Days are UTC."}
 	return t
