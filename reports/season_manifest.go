@@ -105,7 +105,7 @@ func (a *PackAnswer) HoldEvidence(was, is Evidence) {
 func (a SeasonAnswer) NotKnown() []string {
 	out := []string{}
 	for _, r := range a.unknownPage().Rows {
-		out = append(out, fmt.Sprintf("%s (%s times): %s", r[0], r[1], r[2]))
+		out = append(out, fmt.Sprintf("%s (%s): %s", r[0], r[1], r[2]))
 	}
 	return out
 }

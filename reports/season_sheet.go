@@ -1,11 +1,13 @@
 package reports
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
 
 	"hopperbook/reconcile/nutrient"
+	"hopperbook/schemas/unit"
 )
 
 // seasonCautions stand on the first page, whatever the rules.
@@ -126,13 +128,24 @@ func dropID(t Table) Table {
 func (a SeasonAnswer) verdictPage() Table {
 	t := Table{Caption: "Limits", Columns: []Column{{"verdict", "Verdict", false}, {"of", "Of", false}, {"rule", "Rule", false}, {"period", "Period", false}, {"value", "Value", true}, {"interval", "95 %", true}, {"limit", "Limit", true}, {"unit", "Unit", false}}}
 	idle := 0
+	var notes []string // each once
+	mark := func(v nutrient.Verdict) string {
+		words := VerdictWords(v.State)
+		for _, n := range v.Notes {
+			if !slices.Contains(notes, n) {
+				notes = append(notes, n)
+			}
+			words += fmt.Sprintf(" (%d)", slices.Index(notes, n)+1)
+		}
+		return words
+	}
 	for _, v := range a.Verdicts {
 		if v.State == nutrient.NotApplicable {
 			idle++
 			continue
 		}
 		if v.State == nutrient.NotJudged {
-			t.Rows = append(t.Rows, []string{VerdictWords(v.State), v.Scope + " " + v.Subject, v.Rule + ", " + v.Section, v.Period.Name, "-", "-", plain(v.LimitValue), v.Unit})
+			t.Rows = append(t.Rows, []string{mark(v.Verdict), v.Scope + " " + v.Subject, v.Rule + ", " + v.Section, v.Period.Name, "-", "-", unit.Whole(v.LimitValue), v.Unit})
 			continue
 		}
 		digits := v.Decimals()
@@ -140,7 +153,7 @@ func (a SeasonAnswer) verdictPage() Table {
 		if !v.HighKnown {
 			high = "not known"
 		}
-		t.Rows = append(t.Rows, []string{VerdictWords(v.State), v.Scope + " " + v.Subject, v.Rule + ", " + v.Section, v.Period.Name, number(v.Value, digits) + " " + string(v.Nutrient), number(v.Low, digits) + " to " + high, plain(v.LimitValue), v.Unit})
+		t.Rows = append(t.Rows, []string{mark(v.Verdict), v.Scope + " " + v.Subject, v.Rule + ", " + v.Section, v.Period.Name, number(v.Value, digits) + " " + string(v.Nutrient), number(v.Low, digits) + " to " + high, unit.Whole(v.LimitValue), v.Unit})
 	}
 	if idle > 0 {
 		t.Notes = append(t.Notes, fmt.Sprintf("%d more limits do not apply: they stand in the CSV with why.", idle))
@@ -148,6 +161,9 @@ func (a SeasonAnswer) verdictPage() Table {
 	if len(t.Rows) == 0 {
 		t.Columns = nil // no heads over nothing
 		t.Notes = append([]string{"No limit was held against these fields: " + map[bool]string{true: "no rules were named.", false: "none in the rules named applies."}[len(a.Rules) == 0]}, t.Notes...)
+	}
+	for i, n := range notes {
+		t.Notes = append(t.Notes, fmt.Sprintf("(%d) %s", i+1, n))
 	}
 	t.Notes = append(t.Notes, caveats(a)...)
 	return t
@@ -318,19 +334,38 @@ func (a SeasonAnswer) balancePage() Table {
 	return t
 }
 
-// unknownPage joins what is not known of many applications for the same reason.
+// unknownPage joins what is not known of many fields and applications for the same
+// reason, and names the first of them.
 func (a SeasonAnswer) unknownPage() Table {
+	const named = 3
 	all := seasonNotKnown(a)
-	t := Table{Caption: all.Caption, Columns: []Column{{"what", "What", false}, {"times", "Times", true}, {"text", "Text", false}}}
-	count := map[string]int{}
+	t := Table{Caption: all.Caption, Columns: []Column{{"what", "What", false}, {"of", "Of", false}, {"text", "Text", false}}}
+	of := map[string][]string{}
 	for _, r := range all.Rows {
-		count[r[0]+r[2]]++
-	}
-	for _, r := range all.Rows {
-		if n := count[r[0]+r[2]]; n > 0 {
-			t.Rows = append(t.Rows, []string{r[0], fmt.Sprint(n), r[2]})
-			count[r[0]+r[2]] = 0
+		if key, name := r[0]+r[2], shortOf(r[1]); !slices.Contains(of[key], name) {
+			of[key] = append(of[key], name)
 		}
 	}
+	for _, r := range all.Rows {
+		key := r[0] + r[2]
+		names := of[key]
+		if names == nil {
+			continue
+		}
+		words := strings.Join(names[:min(len(names), named)], ", ")
+		if more := len(names) - named; more > 0 {
+			words += fmt.Sprintf(" and %d more", more)
+		}
+		t.Rows = append(t.Rows, []string{r[0], cmp.Or(words, "-"), r[2]})
+		delete(of, key)
+	}
 	return t
+}
+
+// shortOf is an application's field and day; another name as it is.
+func shortOf(id string) string {
+	if parts := strings.Split(id, "/"); len(parts) > 2 && parts[0] == "application" {
+		return parts[1] + " " + parts[2]
+	}
+	return id
 }

@@ -183,7 +183,7 @@ func seasonVerdicts(a SeasonAnswer) Table {
 			value, low, high = "-", "-", "-"
 		}
 		t.Rows = append(t.Rows, []string{v.ID, v.Rule, v.Section, v.Scope, v.Subject, v.Period.Name, VerdictWords(v.State), string(v.Nutrient), value, low, high, yesNo(v.HighKnown),
-			plain(v.LimitValue), v.Unit, v.Text, strings.Join(v.Notes, "; "), caveatOf(a, v.Rule)})
+			unit.Whole(v.LimitValue), v.Unit, v.Text, strings.Join(v.Notes, "; "), caveatOf(a, v.Rule)})
 	}
 	t.Notes = caveats(a)
 	return t

@@ -1,6 +1,7 @@
 package reports
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -78,6 +79,27 @@ func TestVerdictsShowOneSetOfDigits(t *testing.T) {
 	}
 	if page[4] != "0.10005 N" || page[5] != "0.09980 to 0.10030" {
 		t.Errorf("the page shows %q", page)
+	}
+}
+
+// On paper a verdict's notes stand under the table, each once, and what is not known
+// names what it is of.
+func TestPaperSaysWhatOfAndWhy(t *testing.T) {
+	verdict := func(notes ...string) SeasonVerdict {
+		return SeasonVerdict{"v", nutrient.Verdict{State: nutrient.Under, Notes: notes}}
+	}
+	a := SeasonAnswer{Verdicts: []SeasonVerdict{verdict("2 ha are others'", "redrawn"), verdict("redrawn"), verdict()},
+		Findings: []nutrient.Finding{{Kind: "field_redrawn", Field: "F1", Text: "x"}, {Kind: "field_redrawn", Field: "F1", Text: "x"}},
+		Applications: []SeasonApplication{{ID: "application/F2/2026-03-01/urea/job:J1"}, {ID: "application/F3/2026-03-02/urea"},
+			{ID: "application/F4/2026-03-02/urea"}, {ID: "application/F5/2026-03-02/urea"}}}
+	page := a.verdictPage()
+	states := []string{page.Rows[0][0], page.Rows[1][0], page.Rows[2][0]}
+	if kept := VerdictWords(nutrient.Under); !slices.Equal(states, []string{kept + " (1) (2)", kept + " (2)", kept}) || !slices.Equal(page.Notes, []string{"(1) 2 ha are others'", "(2) redrawn"}) {
+		t.Errorf("%q, %q", states, page.Notes)
+	}
+	rows := a.unknownPage().Rows
+	if !slices.Equal(rows[0], []string{"field redrawn", "F1", "x"}) || rows[1][1] != "F2 2026-03-01, F3 2026-03-02, F4 2026-03-02 and 1 more" {
+		t.Errorf("%q", rows)
 	}
 }
 

@@ -205,3 +205,20 @@ func TestRecordsSpareOtherFiles(t *testing.T) {
 	}
 	must(t, "", "verify", dir, "--book", book)
 }
+
+// A rule file that bears the id of a shipped one and says other things is refused:
+// its records could not be told from those of the law.
+func TestAnAlteredShippedRuleIsRefused(t *testing.T) {
+	shipped := must(t, "", "rules", "show", "nz-synthetic-nitrogen-cap")
+	name := filepath.Join(t.TempDir(), "mine.json")
+	for text, refuse := range map[string]bool{shipped: false, strings.Replace(shipped, "190", "250", 1): true, strings.Replace(shipped, `"nz-synthetic-nitrogen-cap"`, `"mine"`, 1): false} {
+		if err := os.WriteFile(name, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		says, code := "there is no book", fault.NotFound
+		if refuse {
+			says, code = "give it an id of its own", fault.Input
+		}
+		refused(t, code, says, "season", "--customer", "c1", "--season", "2026", "--rules", name, "--book", t.TempDir())
+	}
+}

@@ -2,14 +2,17 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"path/filepath"
+	"reflect"
 
 	"github.com/urfave/cli/v2"
 
 	"hopperbook/cmd/internal/desk"
 	"hopperbook/cmd/internal/office"
 	"hopperbook/cmd/internal/paper"
+	"hopperbook/reconcile/nutrient"
 	"hopperbook/reports"
 	"hopperbook/reports/render"
 	"hopperbook/schemas"
@@ -68,9 +71,25 @@ func ruleFiles(c *cli.Context) (names []string, files []desk.RuleFile, err error
 		if err != nil {
 			return nil, nil, fault.New("read the rules", fault.NotFound, err, "name a shipped rule file (hopperbook rules lists them) or a file that exists")
 		}
+		if err := itself(name, raw); err != nil {
+			return nil, nil, err
+		}
 		files = append(files, desk.RuleFile{Name: name, Text: string(raw)})
 	}
 	return names, files, nil
+}
+
+// itself refuses a file that bears the name of a shipped one and says other
+// things: on paper nobody could tell them apart.
+func itself(name string, raw []byte) error {
+	r, err := nutrient.Read(name, raw)
+	if err != nil {
+		return err
+	}
+	if shipped, err := nutrient.Named(r.ID); err == nil && !reflect.DeepEqual(shipped[0], r) {
+		return fault.Newf("read the rules", fault.Input, fmt.Sprintf("%s has the id of the shipped rule file %s and is another", name, r.ID), "give it an id of its own, or name the shipped one: --rules "+r.ID)
+	}
+	return nil
 }
 
 func seasonAction(c *cli.Context) error {

@@ -114,7 +114,7 @@ func documentOf(arg string, file []byte) (schemas.InvoiceNo, error) {
 	}
 	number, _, ok := reports.FindMark(file)
 	if !ok {
-		return "", fault.Newf("read "+arg, fault.Input, "it bears no mark of a document of ours and is no ledger", "the PDF, HTML and UBL files of a document bear one, a ledger is a CSV with the columns in README; else give the document's number")
+		return "", fault.Newf("read "+arg, fault.Input, "it bears no mark of a document of ours and is no ledger", "the PDF, HTML and UBL files of a document bear one, a ledger is a CSV with the columns in README; else give the document's number; season records are verified with their folder")
 	}
 	return number, nil
 }

@@ -68,6 +68,9 @@ func (p SeasonParams) period() (nutrient.Period, error) {
 	if _, err := time.Parse("2006", p.Season); err != nil {
 		return nutrient.Period{}, wrong
 	}
+	if p.Starts != "" {
+		return nutrient.Period{}, fault.Newf("read the season", fault.Usage, "season "+p.Season+" is a calendar year and begins on 1 January", "leave --starts out, or name a season over two years, like 2025/26")
+	}
 	return nutrient.Period{Kind: nutrient.CalendarYear}, nil
 }
 

@@ -237,6 +237,7 @@ func TestSeasonRefuses(t *testing.T) {
 		"no season":        {SeasonParams{Customer: "C1", Season: "spring"}, fault.Usage},
 		"two years apart":  {SeasonParams{Customer: "C1", Season: "2025/27"}, fault.Usage},
 		"no start":         {SeasonParams{Customer: "C1", Season: "2025/26", Starts: "02-29"}, fault.Usage},
+		"start of a year":  {SeasonParams{Customer: "C1", Season: "2026", Starts: "04-01"}, fault.Usage},
 		"empty season":     {SeasonParams{Customer: "C1", Season: "2020"}, fault.NotFound},
 		"unknown customer": {SeasonParams{Customer: "C9", Season: "2026"}, fault.NotFound},
 		"unknown rules":    {SeasonParams{Customer: "C1", Season: "2026", Rules: []string{"none"}}, fault.NotFound},
