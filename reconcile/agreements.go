@@ -71,7 +71,7 @@ func (d *Divided) paid(w *Work, all []schemas.RegisterAgreement) (out []paidBy, 
 	for _, job := range jobs {
 		a, err := d.agreementOf(w, job, all)
 		if err != nil {
-			return nil, err
+			return nil, fault.Wrap("bill job "+string(job), err)
 		}
 		at := w.ended(job)
 		if n := len(out); n == 0 || out[n-1].by.Agreement != a.Agreement {

@@ -76,6 +76,26 @@ func TestTheJobIsTheOneThatHasTheField(t *testing.T) {
 	}
 }
 
+// Work that names no job is of the one job that was registered by then; one that is
+// registered later takes it only where there was none.
+func TestALaterJobTakesNoWorkFromAnEarlierOne(t *testing.T) {
+	w := jobbed()
+	for i := range w.in.Passes {
+		w.in.Passes[i].Job = ""
+	}
+	later := At[schemas.RegisterJob]{Identity: schemas.Identity{Source: "/office/pc", Sequence: 99}, Time: day.AddDate(0, 6, 0),
+		Data: schemas.RegisterJob{Job: "J3", Customer: "C1", Fields: []schemas.FieldID{"F1"}, Product: "super", SetRateKgHa: rateKgHa}}
+	first := w.in.Jobs
+	w.in.Jobs = append(slices.Clone(first), later)
+	if apps := divided(t, w.in); len(apps) != 2 || apps[0].Job != "J1" {
+		t.Errorf("beside an earlier job: %+v", apps)
+	}
+	w.in.Jobs = append(slices.DeleteFunc(slices.Clone(first), func(j At[schemas.RegisterJob]) bool { return j.Data.Job == "J1" }), later)
+	if apps := divided(t, w.in); len(apps) != 2 || apps[0].Job != "J3" {
+		t.Errorf("entered late: %+v", apps)
+	}
+}
+
 // Two jobs of one product on one field are told apart by what was picked or
 // started, and their masses add up to the field's.
 func TestTwoJobsOnOneField(t *testing.T) {

@@ -1,6 +1,7 @@
 package reconcile
 
 import (
+	"cmp"
 	"slices"
 	"sort"
 	"time"
@@ -11,11 +12,12 @@ import (
 
 // links finds the job that work belongs to.
 type links struct {
-	in   Input
-	reg  *registers
-	lays map[fieldProduct][]schemas.JobID // registered jobs by field and product, sorted
-	// since when work that names no job may be of one: its first registration, in Unix ms; nil: ever
-	since map[schemas.JobID]int64
+	in    Input
+	reg   *registers
+	lays  map[fieldProduct][]schemas.JobID // registered jobs by field and product, sorted
+	since map[schemas.JobID]int64          // their first registration, in Unix ms
+	// planned: work that names no job is of none that was registered after it.
+	planned bool
 }
 
 type fieldProduct struct {
@@ -24,7 +26,12 @@ type fieldProduct struct {
 }
 
 func newLinks(in Input, reg *registers) *links {
-	l := &links{in: in, reg: reg, lays: map[fieldProduct][]schemas.JobID{}}
+	l := &links{in: in, reg: reg, lays: map[fieldProduct][]schemas.JobID{}, since: map[schemas.JobID]int64{}}
+	for _, j := range sorted(in.Jobs) {
+		if _, again := l.since[j.Data.Job]; !again {
+			l.since[j.Data.Job] = j.Time.UnixMilli()
+		}
+	}
 	for _, id := range sortedKeys(reg.jobs) {
 		job := reg.jobs[id].Data
 		for _, f := range job.Fields {
@@ -47,14 +54,23 @@ func (r *registers) divideByJob(in Input) *links {
 	return l
 }
 
-// notBefore keeps work that names no job from jobs that were registered after it.
-func (l *links) notBefore(jobs []At[schemas.RegisterJob]) {
-	l.since = map[schemas.JobID]int64{}
-	for _, j := range sorted(jobs) {
-		if _, again := l.since[j.Data.Job]; !again {
-			l.since[j.Data.Job] = j.Time.UnixMilli()
+// sole is the one job that work at a time may be of which names none: the one that
+// was registered by then; where none was, the one registered since, as an office
+// enters late; "": none, or several.
+func (l *links) sole(lays []schemas.JobID, milli int64) (job schemas.JobID) {
+	then := 0
+	for _, j := range lays {
+		if l.since[j] <= milli {
+			job, then = j, then+1
 		}
 	}
+	switch {
+	case then == 1:
+		return job
+	case then == 0 && len(lays) == 1 && !l.planned:
+		return lays[0]
+	}
+	return ""
 }
 
 // jobSpan is a time a machine worked under a job, in Unix ms, half-open.
@@ -111,12 +127,11 @@ func (m *machineLinks) at(milli int64, field schemas.FieldID, product schemas.Pr
 		return picked
 	case slices.Contains(lays, started):
 		return started
-	case len(lays) == 1 && m.since[lays[0]] <= milli:
-		return lays[0]
-	case picked != "":
-		return picked
 	}
-	return started
+	if sole := m.sole(lays, milli); sole != "" {
+		return sole
+	}
+	return cmp.Or(picked, started)
 }
 
 // spanAt is the job of the last span that began by then and had not ended: a

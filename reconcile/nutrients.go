@@ -82,7 +82,7 @@ func gather(in Input, ask NutrientAsk) (*gathered, error) {
 			g.voidedLoads[v.Load] = append(g.voidedLoads[v.Load], v.ID)
 		}
 	}
-	reg.divideByJob(in).notBefore(in.Jobs)
+	reg.divideByJob(in).planned = true
 	var err error
 	if g.told, err = tellAll(in, reg, found, func([]Pass) bool { return true }); err != nil {
 		return nil, err

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"hopperbook/schemas"
+	"hopperbook/schemas/money"
 )
 
 // SchemaLedger is the schema name of a LedgerAnswer.
@@ -56,13 +57,23 @@ func HoldLedgerRows(number schemas.InvoiceNo, header []string, file, book [][]st
 	}
 	for i := range min(len(file), len(book)) {
 		for k, key := range header {
-			if file[i][k] != book[i][k] {
+			if file[i][k] != book[i][k] && !sameNumber(file[i][k], book[i][k]) {
 				d.Changes = append(d.Changes, fmt.Sprintf("row %d, %s: %q here, %q in the book", i+1, key, file[i][k], book[i][k]))
 			}
 		}
 	}
 	d.Same = len(d.Changes) == 0
 	return d
+}
+
+// sameNumber takes 10.5 for 10.50: a spreadsheet writes it so.
+func sameNumber(a, b string) bool {
+	x, err := money.Number(a)
+	if err != nil {
+		return false
+	}
+	y, err := money.Number(b)
+	return err == nil && x.Equal(y)
 }
 
 // Ledger is the table of a ledger file held against the book.

@@ -23,6 +23,11 @@ func TestALedgerIsHeldAgainstTheBook(t *testing.T) {
 			t.Errorf("%+v, want %q", d, want)
 		}
 	}
+	for other, same := range map[string]bool{"6.0": true, "6.01": false, "six": false} {
+		if d := HoldLedgerRows("1", header, [][]string{{"1", other}}, [][]string{{"1", "6"}}); d.Same != same {
+			t.Errorf("%q for 6: %+v", other, d)
+		}
+	}
 	if none, _ := LedgerRows(nil); none != nil {
 		t.Error("documents in an empty file")
 	}

@@ -100,6 +100,7 @@ func TestBillCreditVerify(t *testing.T) {
 	refused(t, fault.Input, "no mark", "verify", os.Args[0], "--book", book)
 	refused(t, fault.NotFound, "no such document", "verify", "2026-0099", "--book", book)
 	refused(t, fault.NotFound, "no such invoice", "credit", "2026-0099", "--reason", "x", "--yes", "--book", book)
+	refused(t, fault.Usage, "say why", "credit", "2026-0001", "--reason", " ", "--yes", "--book", book)
 	must(t, "", "credit", "2026-0001", "--reason", "=test", "--yes", "--day", "2026-04-02", "--out", out, "--book", book)
 	refused(t, fault.Conflict, "2026C-0001", "credit", "2026-0001", "--reason", "x", "--yes", "--book", book)
 	refused(t, fault.Usage, "2026-0001 is of 2026-04-01", "bill", "j0000", "--dry-run", "--day", "2026-03-31", "--book", book)
@@ -143,6 +144,19 @@ func ledgerIsSafe(t *testing.T, book string) {
 	}
 	if got := must(t, "", "verify", name, "--book", book); strings.Count(got, "yes") != 3 {
 		t.Errorf("the ledger verified:\n%s", got)
+	}
+	for _, comma := range ";\t" {
+		var b bytes.Buffer
+		b.WriteString("\ufeffsep=" + string(comma) + "\r\n")
+		w := csv.NewWriter(&b)
+		w.Comma, w.UseCRLF = comma, true
+		if err := w.WriteAll(rows); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(name, b.Bytes(), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		must(t, "", "verify", name, "--book", book)
 	}
 	other := rows[3][slices.Index(rows[0], "amount")]
 	if err := os.WriteFile(name, bytes.Replace(raw, []byte(","+other+","), []byte(",1.00,"), 1), 0o600); err != nil {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"strings"
 
 	"github.com/urfave/cli/v2"
 
@@ -36,6 +37,9 @@ func creditAction(c *cli.Context) error {
 	number, err := oneArgument(c, "NUMBER")
 	if err != nil {
 		return err
+	}
+	if strings.TrimSpace(c.String("reason")) == "" {
+		return fault.Newf("", fault.Usage, "no reason is given", "say why in --reason: it stands on the document")
 	}
 	ask := desk.CreditParams{Number: schemas.InvoiceNo(number), Reason: c.String("reason"), Series: c.String("series"), Day: c.String("day")}
 	var a reports.DocumentAnswer

@@ -17,18 +17,23 @@ import (
 	"hopperbook/schemas/fault"
 )
 
-// ledgerRecords reads a CSV of ledger rows, of one document or of many, by
-// whatever program it was written last; false: it is none.
+// ledgerRecords reads a table of ledger rows, of one document or of many, by
+// whatever program it was written last: with commas, semicolons or tabs; false: it
+// is none.
 func ledgerRecords(raw []byte) ([][]string, bool) {
-	records, err := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(raw, []byte("\ufeff")))).ReadAll()
-	if err != nil || len(records) == 0 {
-		return nil, false
-	}
-	header := make([]string, 0, len(records[0]))
+	raw = bytes.TrimPrefix(raw, []byte("\ufeff"))
+	var header []string
 	for _, c := range invoice.Ledger().Columns {
 		header = append(header, c.Key)
 	}
-	return records, slices.Equal(records[0], header)
+	for _, comma := range ",;\t" {
+		in := csv.NewReader(bytes.NewReader(bytes.TrimLeft(bytes.TrimPrefix(raw, []byte("sep="+string(comma))), "\r\n")))
+		in.Comma = comma
+		if records, err := in.ReadAll(); err == nil && len(records) > 0 && slices.Equal(records[0], header) {
+			return records, true
+		}
+	}
+	return nil, false
 }
 
 // verifyLedger holds each document's rows against the book.

@@ -25,7 +25,8 @@ type Difference struct {
 
 // Split divides a bill between two invoices, the first with the share (above 0
 // and below 1) of every line, as where two pay for one job. Quantities are
-// divided, so that they add up; prices stay, also those of steps and of a
+// divided, so that they add up, to as many decimals as the parts have, at most
+// six; prices stay, also those of steps and of a
 // minimum that the whole reached. Amounts are then rounded on each invoice,
 // whence each line's two amounts differ from the one by at most one minor
 // unit; Differences says where, also what becomes of net, tax and total.
@@ -38,6 +39,11 @@ func Split(whole Bill, share decimal.Decimal) (Parts, error) {
 		return Parts{}, err
 	}
 	p := Parts{First: part(&whole), Second: part(&whole)}
+	p.First.Decimals = partDecimals(&whole, share)
+	p.Second.Decimals = p.First.Decimals
+	for _, b := range []*Bill{&p.First, &p.Second} {
+		b.Roundings = roundings(b.Rounding, b.Decimals, b.Currency, len(b.Discounts) > 0)
+	}
 	for i := range whole.Lines {
 		p.line(&whole, &whole.Lines[i], share)
 	}
@@ -59,8 +65,24 @@ func Split(whole Bill, share decimal.Decimal) (Parts, error) {
 func part(whole *Bill) Bill {
 	b := *whole
 	b.Lines = make([]Line, 0, len(whole.Lines))
-	b.Unsure, b.Roundings = slices.Clone(whole.Unsure), slices.Clone(whole.Roundings)
+	b.Unsure = slices.Clone(whole.Unsure)
 	return b
+}
+
+// mostDecimals is as many as the contract has for quantities.
+const mostDecimals = 6
+
+// partDecimals are the least that the parts of all quantities need: a third of one
+// fixed charge is not 0 of it.
+func partDecimals(whole *Bill, share decimal.Decimal) int32 {
+	digits := whole.Decimals
+	for i := range whole.Lines {
+		part := whole.Lines[i].Quantity.Mul(share)
+		for digits < mostDecimals && !part.Equal(part.Truncate(digits)) {
+			digits++
+		}
+	}
+	return digits
 }
 
 // line divides one line. A discount in percent stays one; an amount is divided
@@ -69,7 +91,7 @@ func (p *Parts) line(whole *Bill, l *Line, share decimal.Decimal) {
 	digits, _ := whole.Currency.Digits()
 	round := func(v decimal.Decimal) decimal.Decimal { return whole.Rounding.Round(v, digits) }
 	first, second := *l, *l
-	first.Quantity = whole.Rounding.Round(l.Quantity.Mul(share), whole.Decimals)
+	first.Quantity = whole.Rounding.Round(l.Quantity.Mul(share), p.First.Decimals)
 	second.Quantity = l.Quantity.Sub(first.Quantity)
 	first.Amount, second.Amount = round(first.Quantity.Mul(l.Price)), round(second.Quantity.Mul(l.Price))
 	if l.DiscountPct.IsPositive() {

@@ -12,9 +12,9 @@ import (
 
 // Two customers share a bill. By hand, 50.5 % for C2, half up:
 //
-//	spread, 0.160 t: 0.1600 x 0.495 = 0.0792 -> 0.079 t and 0.081 t; at 100: 7.90 and 8.10
+//	loaded, 0.160 t: 0.160 x 0.495 = 0.0792 t, and 0.0808 t; at 100: 7.92 and 8.08
 //	fixed, 1 x 25:   0.495 x 25 = 12.375 -> 12.38; 0.505 x 25 = 12.625 -> 12.63; together 25.01
-//	before tax 20.28 and 20.73; 15 %: 3.042 -> 3.04 and 3.1095 -> 3.11; with tax 23.32 and 23.84
+//	before tax 20.30 and 20.71; 15 %: 3.045 -> 3.05 and 3.1065 -> 3.11; with tax 23.35 and 23.82
 func TestTwoCustomersShareABill(t *testing.T) {
 	f := billable(t)
 	f.add("office", schemas.TypeRegisterCustomer, 0, schemas.RegisterCustomer{Customer: "C2", Name: "Tern Trust"})
@@ -25,11 +25,11 @@ func TestTwoCustomersShareABill(t *testing.T) {
 	must(t, f.try(Bill, ask, &a))
 	one, two := a.Invoice, a.Shared
 	if one.Number != "2026-0001" || two.Number != "2026-0002" || one.SharedWith != two.Number || two.SharedWith != one.Number ||
-		one.Totals.Gross != "23.32" || two.Totals.Gross != "23.84" || two.Customer != "C2" || two.Buyer.Name != "Tern Trust" || one.SharePct != "49.5" || two.SharePct != "50.5" {
+		one.Totals.Gross != "23.35" || two.Totals.Gross != "23.82" || two.Customer != "C2" || two.Buyer.Name != "Tern Trust" || one.SharePct != "49.5" || two.SharePct != "50.5" {
 		t.Fatalf("%+v\n%+v", one, two)
 	}
 	want := []string{"line 2: the two invoices come to 25.01 NZD, one invoice to 25.00", "net: the two invoices come to 41.01 NZD, one invoice to 41.00",
-		"total: the two invoices come to 47.16 NZD, one invoice to 47.15"}
+		"tax: the two invoices come to 6.16 NZD, one invoice to 6.15", "total: the two invoices come to 47.17 NZD, one invoice to 47.15"}
 	if !slices.Equal(one.ShareNotes, want) || !slices.Equal(two.ShareNotes, want) {
 		t.Errorf("notes %q", one.ShareNotes)
 	}
