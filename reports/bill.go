@@ -142,6 +142,7 @@ type DocumentRow struct {
 	Gross      string             `json:"gross"`
 	Credits    schemas.InvoiceNo  `json:"credits,omitempty"`
 	CreditedBy schemas.InvoiceNo  `json:"credited_by,omitempty"`
-	// State: open, credited, changed (the evidence is another now), credit_note.
+	// State: open, credited, changed (the evidence is another now), altered (it is not
+	// what was issued), credit_note.
 	State string `json:"state"`
 }

@@ -12,7 +12,7 @@ import (
 func Documents(a DocumentsAnswer) Table {
 	t := Table{Caption: "Issued documents", Columns: []Column{{"number", "Number", false}, {"kind", "Kind", false}, {"issued_on", "Issued on", false},
 		{"customer", "Customer", false}, {"jobs", "Jobs", false}, {"currency", "Currency", false}, {"gross", "With tax", true}, {"state", "State", false}, {"refers_to", "Refers to", false}}}
-	changed := 0
+	changed, altered := 0, 0
 	for _, d := range a.Documents {
 		jobs := make([]string, len(d.Jobs))
 		for i, j := range d.Jobs {
@@ -25,11 +25,17 @@ func Documents(a DocumentsAnswer) Table {
 		if d.State == "changed" {
 			changed++
 		}
+		if d.State == "altered" {
+			altered++
+		}
 		t.Rows = append(t.Rows, []string{string(d.Number), strings.ReplaceAll(d.Kind, "_", " "), d.IssuedOn, string(d.Customer), strings.Join(jobs, " "), d.Currency, d.Gross,
 			strings.ReplaceAll(d.State, "_", " "), refers})
 	}
 	if len(a.Documents) == 0 {
 		t.Notes = append(t.Notes, "Nothing has been issued yet: hopperbook bill JOB")
+	}
+	if altered > 0 {
+		t.Notes = append(t.Notes, fmt.Sprintf("%d are not what was issued: their own digest differs; ask where the events came from that were published here", altered))
 	}
 	if changed > 0 {
 		t.Notes = append(t.Notes, fmt.Sprintf("%d rest on events that are not the same any more: hopperbook verify NUMBER says which; if the amounts differ, hopperbook credit NUMBER and bill again", changed))

@@ -44,9 +44,15 @@ func newFiling(t *testing.T) *filing {
 func (f *filing) add(device schemas.DeviceID, typ schemas.EventType, minute int, data any) schemas.EventID {
 	f.t.Helper()
 	f.seq++
+	return f.bookOne(schemas.Identity{Source: schemas.DeviceSource(device, "a"), Sequence: f.seq}, typ, minute, data)
+}
+
+// bookOne books an event of any source.
+func (f *filing) bookOne(of schemas.Identity, typ schemas.EventType, minute int, data any) schemas.EventID {
+	f.t.Helper()
 	id := schemas.EventID(fmt.Sprintf("01J%023d", f.seq))
 	at := time.Date(2026, 3, 2, 8, minute, 0, 0, time.UTC)
-	raw, err := schemas.Write(schemas.Identity{Source: schemas.DeviceSource(device, "a"), Sequence: f.seq}, id, typ, at, data)
+	raw, err := schemas.Write(of, id, typ, at, data)
 	if err != nil {
 		f.t.Fatal(err)
 	}

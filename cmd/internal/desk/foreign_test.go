@@ -37,3 +37,16 @@ func TestADocumentIssuedElsewhereDoesNotCount(t *testing.T) {
 		t.Errorf("numbers %s and %s", doc.Credit.Number, a.Invoice.Number)
 	}
 }
+
+// An invoice whose words are others than its digest is told as such.
+func TestAnAlteredInvoiceIsTold(t *testing.T) {
+	f := billable(t)
+	var a reports.BillAnswer
+	must(t, f.try(Bill, BillParams{Job: "J1", AcceptGaps: true, Day: "2026-03-05"}, &a))
+	a.Invoice.PaymentNote = "to another account"
+	f.bookOne(schemas.Identity{Source: billing, Sequence: 1}, schemas.TypeInvoiceIssued, 30, a.Invoice)
+	rows := ask[reports.DocumentsAnswer](f, Documents)
+	if len(rows.Documents) != 1 || rows.Documents[0].State != "altered" || len(reports.Documents(rows).Notes) != 1 {
+		t.Errorf("%+v", rows)
+	}
+}

@@ -224,7 +224,11 @@ func (d *Desk) documents(ctx context.Context, w io.Writer) error {
 func (l *ledger) row(i *issued) reports.DocumentRow {
 	row := reports.DocumentRow{Number: i.Number, Kind: "invoice", IssuedOn: i.IssuedOn, Customer: i.Customer, Jobs: invoice.Jobs(i.Job, i.Jobs),
 		Currency: i.Currency, Gross: i.Totals.Gross, CreditedBy: i.creditedBy, State: "open"}
-	if i.creditedBy != "" {
+	switch {
+	case i.DocumentDigest != "" && invoice.IssuedDigest(i.InvoiceIssued) != i.DocumentDigest:
+		row.State = "altered"
+		return row
+	case i.creditedBy != "":
 		row.State = "credited"
 		return row
 	}
