@@ -14,7 +14,11 @@ import (
 // agreementOf finds what a job is paid by: the agreement it names, or the
 // customer's at the end of its work.
 func (d *Divided) agreementOf(w *Work, job schemas.JobID, all []schemas.RegisterAgreement) (schemas.RegisterAgreement, error) {
-	data := d.reg.jobs[job].Data
+	registered, ok := d.reg.jobs[job]
+	if !ok {
+		return schemas.RegisterAgreement{}, fault.Newf("find the agreement", fault.NotFound, "the job is not registered, or was voided", "register it again: register.job")
+	}
+	data := registered.Data
 	if data.Agreement == "" {
 		return rating.Select(all, data.Customer, w.ended(job))
 	}
