@@ -41,6 +41,15 @@ type Field struct {
 // holding is whose limit the field counts against; "" where nobody is named.
 func (f Field) holding() string { return cmp.Or(string(f.Holding), string(f.Customer)) }
 
+// stands is what a limit of a holding counts the field against: without one it
+// stands for itself.
+func (f Field) stands() string {
+	if h := f.holding(); h != "" {
+		return h
+	}
+	return "field " + string(f.ID)
+}
+
 // Product is one version of a product's analysis: a register.product event.
 type Product struct {
 	Product  schemas.ProductID
