@@ -2,6 +2,9 @@ package reconcile
 
 import (
 	"cmp"
+	"crypto/sha256"
+	"encoding/json"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -78,7 +81,7 @@ func (g *gathered) nutrientFields(cover *coverage.Cover, id schemas.FieldID) (ou
 // checks or records show.
 func samePlan(a, b nutrient.Field) bool {
 	slope := a.SlopeDeg == b.SlopeDeg || a.SlopeDeg != nil && b.SlopeDeg != nil && *a.SlopeDeg == *b.SlopeDeg
-	return slope && a.Name == b.Name && a.PreviousCrop == b.PreviousCrop && a.SownAt.Equal(b.SownAt) && (a.Zones == nil) == (b.Zones == nil) && slices.Equal(a.Zones, b.Zones)
+	return slope && a.Ground == b.Ground && a.Name == b.Name && a.PreviousCrop == b.PreviousCrop && a.SownAt.Equal(b.SownAt) && (a.Zones == nil) == (b.Zones == nil) && slices.Equal(a.Zones, b.Zones)
 }
 
 // nutrientField is a field by a registration, with the area that may be spread;
@@ -90,6 +93,11 @@ func nutrientField(reg *registers, cover *coverage.Cover, r At[schemas.RegisterF
 	if d.SownAt != "" {
 		f.SownAt, _ = time.Parse(time.RFC3339Nano, d.SownAt) // the contract has checked it
 	}
+	drawn, err := json.Marshal([]any{d.Boundary, d.Exclusion})
+	if err != nil {
+		return f, err
+	}
+	f.Ground = fmt.Sprintf("%x", sha256.Sum256(drawn))
 	ground := reg.ground(d.Field)
 	if len(ground.Boundary.Polygon.Parts) == 0 {
 		return f, nil
@@ -111,7 +119,7 @@ func changedFields(in *nutrient.Input, span nutrient.Span, found *findings) {
 			switch inside := is.From.After(span.From) && is.From.Before(span.To); {
 			case inside && len(words) > 0:
 				found.add(Finding{Kind: "field_registered_anew", Field: now.ID, At: is.From, Text: "on " + is.From.In(zone).Format(time.DateOnly) + ": " + strings.Join(words, "; ") + changeWords(was, is)})
-			case !is.From.Before(span.To) && was.AreaM2 != is.AreaM2:
+			case !is.From.Before(span.To) && was.Redrawn(is):
 				found.add(Finding{Kind: "field_redrawn", Field: now.ID, At: is.From, Text: "its boundary was drawn anew on " + is.From.In(zone).Format(time.DateOnly) + ", after these applications" + laidWords})
 			}
 		}
@@ -126,7 +134,7 @@ func changeWords(was, is nutrient.Field) (words string) {
 	if was.Customer != is.Customer {
 		words += ". What was spread while it was another customer's is in that customer's records; limits of the field count it all"
 	}
-	if was.AreaM2 != is.AreaM2 {
+	if was.Redrawn(is) {
 		words += laidWords
 	}
 	return words

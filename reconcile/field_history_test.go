@@ -3,6 +3,7 @@ package reconcile
 import (
 	"encoding/json"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -169,6 +170,37 @@ func TestFieldChangesHands(t *testing.T) {
 	}
 	if math.Abs(total-whole) > 1e-6 {
 		t.Errorf("both have %v kg, all is %v kg", total, whole)
+	}
+}
+
+// A boundary that was drawn anew afterwards, with the same area too, takes the
+// upper end from what was spread before. Drawn as it was, it takes nothing.
+func TestDrawnAnewAfterwards(t *testing.T) {
+	for name, c := range map[string]struct {
+		east  float64 // degrees
+		known bool
+	}{"moved": {1e-4, false}, "as it was": {0, true}} {
+		w := nutrientWorld()
+		w.again(0, nextSpring, func(d *schemas.RegisterField) {
+			raw, _ := json.Marshal(d.Boundary)
+			var moved schemas.Boundary
+			if err := json.Unmarshal(raw, &moved); err != nil {
+				t.Fatal(err)
+			}
+			for i := range moved[0][0] {
+				moved[0][0][i][0] += c.east
+			}
+			d.Boundary, d.Crop = moved, "potatoes"
+		})
+		r, s := nutrientsOf(t, w, "C1")
+		for _, v := range r.Verdicts {
+			if on := slices.Contains(v.Fields, "F1"); on && (v.HighKnown != c.known || v.State == nutrient.Under && !c.known) {
+				t.Errorf("%s: %+v", name, v)
+			}
+		}
+		if got := foundText(&s, 2026, "field_redrawn"); (got == "") != c.known {
+			t.Errorf("%s: says %q", name, got)
+		}
 	}
 }
 

@@ -36,6 +36,7 @@ type Field struct {
 	Soil         string
 	SownAt       time.Time // zero: not known
 	SlopeDeg     *float64
+	Ground       string // tells boundaries with their exclusion areas apart; "": by their area alone
 }
 
 // holding is whose limit the field counts against; "" where nobody is named.
@@ -49,6 +50,9 @@ func (f Field) stands() string {
 	}
 	return "field " + string(f.ID)
 }
+
+// Redrawn tells whether two registrations of a field bound other ground.
+func (f Field) Redrawn(o Field) bool { return f.AreaM2 != o.AreaM2 || f.Ground != o.Ground }
 
 // Product is one version of a product's analysis: a register.product event.
 type Product struct {

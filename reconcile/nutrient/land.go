@@ -119,8 +119,11 @@ func (f Field) Differs(o Field) (words []string) {
 	say("zones", zones(f), zones(o))
 	say("crop", f.Crop, o.Crop)
 	say("soil", f.Soil, o.Soil)
-	if f.AreaM2 != o.AreaM2 {
+	switch {
+	case f.AreaM2 != o.AreaM2:
 		words = append(words, fmt.Sprintf("area %.4f ha, then %.4f ha", f.AreaM2/unit.M2PerHa, o.AreaM2/unit.M2PerHa))
+	case f.Redrawn(o):
+		words = append(words, "its boundary was drawn anew with the same area")
 	}
 	return words
 }

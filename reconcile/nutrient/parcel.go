@@ -114,10 +114,26 @@ func (b *book) changes(parcels []parcel) (notes []string) {
 			}
 		}
 		if c.least < c.most && len(c.versions) == 1 {
-			notes = append(notes, fmt.Sprintf("field %s was registered with another area afterwards: the interval holds what each area gives", c.ID))
+			notes = append(notes, fmt.Sprintf("field %s was registered with another area afterwards: the interval divides by each area", c.ID))
 		}
 	}
 	return notes
+}
+
+// redrawnAfter is when the field of a portion was first drawn anew after it,
+// where the last boundary, on which all is laid, is not the one that held: what
+// the portion brought outside that is in no figure.
+func (b *book) redrawnAfter(p *portion) (on time.Time, drawn bool) {
+	all := versionsOf(b.fields, p.Field)
+	if len(all) == 0 || !all[len(all)-1].Redrawn(p.field) {
+		return on, false
+	}
+	for _, v := range all {
+		if v.From.After(p.field.From) && v.Redrawn(p.field) {
+			return v.From, true
+		}
+	}
+	return on, false
 }
 
 // areaOver is the area of a target's fields, its least and most those of its

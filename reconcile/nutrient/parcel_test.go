@@ -34,7 +34,9 @@ func later(days int, field schemas.FieldID, kg float64) Application {
 func TestLandOfAHolding(t *testing.T) {
 	first := manured(nil).Applications[0].From
 	at := func(days int) time.Time { return first.AddDate(0, 0, days) }
-	c := func(from time.Time, holding schemas.HoldingID) Field { return Field{ID: "C", From: from, Holding: holding, AreaM2: 8e4} }
+	c := func(from time.Time, holding schemas.HoldingID) Field {
+		return Field{ID: "C", From: from, Holding: holding, AreaM2: 8e4}
+	}
 	for name, w := range map[string]struct {
 		in        Input
 		state     string
@@ -78,5 +80,33 @@ func TestFieldsOfASeason(t *testing.T) {
 	in.Applications = append(in.Applications, later(1, "C", 1))
 	if got := in.FieldsIn(span); len(got) != 2 {
 		t.Errorf("%+v", got)
+	}
+}
+
+// A boundary drawn anew after an application takes from what is known of it:
+// never kept, and a breach stays one. Drawn back, or before, it takes nothing.
+func TestRedrawn(t *testing.T) {
+	first := manured(nil).Applications[0].From
+	a := func(days int, ha float64) Field {
+		return Field{ID: "A", From: first.AddDate(0, 0, days), Holding: "H", AreaM2: ha * 1e4}
+	}
+	for name, w := range map[string]struct {
+		limit  float64
+		fields []Field
+		state  string
+		known  bool
+	}{
+		"not":           {310, nil, Under, true},
+		"after":         {310, []Field{a(500, 3.9)}, NotShown, false},
+		"after, over":   {170, []Field{a(500, 3.9)}, Over, false},
+		"drawn back":    {310, []Field{a(5, 1), a(500, 4)}, Under, true},
+		"the crop only": {310, []Field{a(500, 4)}, Under, true},
+	} {
+		in := manured(w.fields)
+		in.Rules[0].Limits[0].Value = w.limit
+		v := run(t, in).Verdicts[0]
+		if v.State != w.state || v.HighKnown != w.known || !w.known && (!strings.Contains(v.Text, "what field A got outside the boundary that was drawn anew on 2028-") || !strings.Contains(strings.Join(v.Notes, " "), "amend")) {
+			t.Errorf("%s: %+v", name, v)
+		}
 	}
 }

@@ -43,7 +43,7 @@ type Verdict struct {
 	Notes        []string `json:"notes"` // what was taken as given
 	Applications []string `json:"applications"`
 
-	Fields []schemas.FieldID `json:"fields"` // whose area counts or that are told of: on their registrations it rests
+	Fields []schemas.FieldID `json:"-"` // whose area counts or that are told of, other customers' too: on their registrations it rests
 }
 
 // TakenAsApplying begins the notes on land of which the book does not know
@@ -58,7 +58,7 @@ type target struct {
 	fields   []parcel // whose area counts
 	area     areas
 	named    []schemas.FieldID // that a note or the reason is about
-	why      string   // not applicable, and why
+	why      string            // not applicable, and why
 	notes    []string
 	shown    bool // the customer has a part in it
 }
@@ -181,10 +181,12 @@ func (b *book) lay(rules *Rules, l *Limit, t *target) {
 		t.named = append(t.named, f.ID)
 	}
 	t.notes = append(t.notes, b.lateWords(late, t)...)
-	t.area = b.areaOver(t, late, func(f Field) bool {
-		a, _ := b.applies(rules, &l.Part, f)
-		return a != no && (l.Scope != ScopeHolding || f.stands() == t.subject)
-	})
+	if t.area = areaOfParcels(t.fields); l.Scope == ScopeHolding {
+		t.area = b.areaOver(t, late, func(f Field) bool {
+			a, _ := b.applies(rules, &l.Part, f)
+			return a != no && f.stands() == t.subject
+		})
+	}
 	t.notes = append(t.notes, b.changes(t.fields)...)
 	if m2 := b.othersM2(t); m2 > 0 && l.Scope == ScopeHolding && t.shown {
 		b.find(Finding{Kind: "other_customers_fields", Text: fmt.Sprintf("limits of holding %s count %.4f ha of other customers' fields with what was spread on them: it is in their records and not shown one by one here",
