@@ -187,7 +187,7 @@ type (
 		Value  float64           `json:"value"` // of what the parts sum to
 		Unit   string            `json:"unit"`  // "": nothing is summed
 		Parts  []WhyPart         `json:"parts"`
-		Fields []schemas.FieldID `json:"fields"` // whose registers it rests on, where no application counts
+		Fields []schemas.FieldID `json:"fields"` // whose registers a limit rests on, other customers' too
 		Events []WhyEvent        `json:"events"`
 	}
 

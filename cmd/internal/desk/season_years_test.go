@@ -77,3 +77,71 @@ func TestSeasonOfASoldField(t *testing.T) {
 		}
 	}
 }
+
+// Land that nothing was spread on makes a holding's limit what it is: its
+// registers are evidence, and the limit leads to them, another customer's too.
+func TestLandIsEvidence(t *testing.T) {
+	f := newFiling(t)
+	f.day()
+	ask := SeasonParams{Customer: "C1", Season: "2026", Rules: []string{"nz-synthetic-nitrogen-cap"}}
+	before, _, err := asked[reports.SeasonAnswer](t, f, Season, ask)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ring := []schemas.Position{{168.999, -46.011}, {169.001, -46.011}, {169.001, -46.005}, {168.999, -46.005}, {168.999, -46.011}}
+	land := f.add("office", schemas.TypeRegisterField, 30, schemas.RegisterField{Field: "F9", Customer: "C9", Holding: "C1", Name: "Far", Boundary: schemas.Boundary{{ring}}})
+	after, raw, err := asked[reports.SeasonAnswer](t, f, Season, ask)
+	if err != nil {
+		t.Fatal(err)
+	}
+	checkSchema(t, raw)
+	if after.Evidence.Digest == before.Evidence.Digest || after.Evidence.Events != before.Evidence.Events+1 {
+		t.Errorf("evidence %+v, then %+v", before.Evidence, after.Evidence)
+	}
+	led := 0
+	for _, v := range after.Verdicts {
+		if v.Scope != nutrient.ScopeHolding {
+			continue
+		}
+		w, _, err := asked[reports.WhyAnswer](t, f, Why, WhyParams{ask, v.ID})
+		if err != nil {
+			t.Fatal(err)
+		}
+		led++
+		if !slices.ContainsFunc(w.Events, func(e reports.WhyEvent) bool { return e.ID == land }) || !slices.Equal(w.Fields, []schemas.FieldID{"F1", "F9"}) {
+			t.Errorf("%s (%s) leads to %v %+v", v.ID, v.Text, w.Fields, w.Events)
+		}
+	}
+	if led == 0 {
+		t.Errorf("no limit of a holding: %+v", after.Verdicts)
+	}
+}
+
+// A limit of a holding that the field has left since leads to the field's registers all the same.
+func TestWhyOfAHoldingThatWasLeft(t *testing.T) {
+	f := newFiling(t)
+	f.day()
+	const halfYear = 180 * 24 * 60
+	ring := []schemas.Position{{168.999, -46.001}, {169.001, -46.001}, {169.001, -45.995}, {168.999, -45.995}, {168.999, -46.001}}
+	f.add("office", schemas.TypeRegisterField, halfYear/2, schemas.RegisterField{Field: "F1", Customer: "C1", Holding: "H2", Name: "Long", Boundary: schemas.Boundary{{ring}}})
+	f.add("ld1", schemas.TypeLoadWeighed, halfYear+1, schemas.LoadWeighed{Load: "L2", Product: "super", NetKg: 120, Method: schemas.MethodBucket, SdKg: number(1)})
+	f.add("sp1", schemas.TypeHopperRefilled, halfYear+2, schemas.HopperRefilled{Refill: "R3", Product: "super", Loads: []schemas.LoadID{"L2"}, ResidualKg: number(0), ResidualMethod: "empty"})
+	f.add("sp1", schemas.TypePassLogged, halfYear+3, line(halfYear+3, schemas.SpreadingOn))
+	f.add("sp1", schemas.TypeHopperRefilled, halfYear+9, schemas.HopperRefilled{Refill: "R4", Product: "super", Loads: []schemas.LoadID{}, ResidualKg: number(0), ResidualMethod: "empty"})
+	ask := SeasonParams{Customer: "C1", Season: "2026", Rules: []string{"eu-nitrates-directive"}}
+	a, _, err := asked[reports.SeasonAnswer](t, f, Season, ask)
+	if err != nil {
+		t.Fatal(err)
+	}
+	of := map[string]int{}
+	for _, v := range a.Verdicts {
+		w, _, err := asked[reports.WhyAnswer](t, f, Why, WhyParams{ask, v.ID})
+		if err != nil {
+			t.Fatal(err)
+		}
+		of[v.Subject] = len(w.Events) + len(w.Parts)
+	}
+	if len(of) != 2 || of["C1"] == 0 || of["H2"] == 0 {
+		t.Errorf("limits lead to %v", of)
+	}
+}
