@@ -121,6 +121,7 @@ func TestLandIsEvidence(t *testing.T) {
 func TestWhyOfAHoldingThatWasLeft(t *testing.T) {
 	f := newFiling(t)
 	f.day()
+	f.add("office", schemas.TypeRegisterProduct, 1, schemas.RegisterProduct{Product: "super", Name: "Super", Form: "granular", Analysis: &schemas.Analysis{NPct: number(1), Kind: schemas.KindManufactured}})
 	const halfYear = 180 * 24 * 60
 	ring := []schemas.Position{{168.999, -46.001}, {169.001, -46.001}, {169.001, -45.995}, {168.999, -45.995}, {168.999, -46.001}}
 	f.add("office", schemas.TypeRegisterField, halfYear/2, schemas.RegisterField{Field: "F1", Customer: "C1", Holding: "H2", Name: "Long", Boundary: schemas.Boundary{{ring}}})
