@@ -37,19 +37,27 @@ func registeredAt(history []At[schemas.RegisterField], at time.Time) (f At[schem
 }
 
 // wantedFields are those whose applications count for a customer: fields that
-// were ever the customer's, and those of holdings that the customer has fields
-// in, since limits are a holding's. "": all.
-func wantedFields(all []At[schemas.RegisterField], customer schemas.CustomerID) map[schemas.FieldID]bool {
+// were ever the customer's or are in a job of the customer's, and those of all
+// holdings that these were ever of, since limits are a holding's. "": all.
+func wantedFields(all []At[schemas.RegisterField], jobs map[schemas.JobID]At[schemas.RegisterJob], customer schemas.CustomerID) map[schemas.FieldID]bool {
 	holding := func(d schemas.RegisterField) string { return cmp.Or(string(d.Holding), string(d.Customer)) }
-	holdings := map[string]bool{}
+	theirs, holdings := map[schemas.FieldID]bool{}, map[string]bool{}
+	for _, j := range jobs {
+		for _, id := range j.Data.Fields {
+			theirs[id] = theirs[id] || j.Data.Customer == customer
+		}
+	}
 	for _, f := range all {
-		if f.Data.Customer == customer {
+		theirs[f.Data.Field] = theirs[f.Data.Field] || f.Data.Customer == customer
+	}
+	for _, f := range all {
+		if theirs[f.Data.Field] {
 			holdings[holding(f.Data)] = true
 		}
 	}
 	out := map[schemas.FieldID]bool{}
 	for _, f := range all {
-		if customer == "" || f.Data.Customer == customer || holdings[holding(f.Data)] {
+		if customer == "" || theirs[f.Data.Field] || holdings[holding(f.Data)] {
 			out[f.Data.Field] = true
 		}
 	}

@@ -173,6 +173,35 @@ func TestFieldChangesHands(t *testing.T) {
 	}
 }
 
+// A holding is as large in the records of one customer as in the other's, also
+// where only a field that has left it leads the other to it.
+func TestHoldingHasOneSize(t *testing.T) {
+	w := nutrientWorld()
+	w.in.Fields[0].Data.Holding, w.in.Fields[1].Data.Holding = "H1", "H1"
+	w.again(1, time.Date(2026, 3, 3, 0, 0, 0, 0, time.UTC), func(d *schemas.RegisterField) { d.Customer, d.Holding = "C2", "H2" })
+	said := map[schemas.CustomerID]string{}
+	for _, customer := range []schemas.CustomerID{"C1", "C2"} {
+		rules := p2o5Rules()
+		rules[0].Limits[0].Applies = nutrient.Applies{LeastHoldingHa: 1000}
+		s, err := Seasonal(w.in, NutrientAsk{Customer: customer, Rules: rules})
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := nutrient.Run(s.Input)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, v := range r.Verdicts {
+			if v.Limit == "field" && v.Subject == "F2" {
+				said[customer] = v.Notes[0]
+			}
+		}
+	}
+	if said["C1"] != said["C2"] || !strings.Contains(said["C1"], "the fields of holding H1 in the book make 32.00 ha") {
+		t.Errorf("holding H1: %v", said)
+	}
+}
+
 // A boundary that was drawn anew afterwards, with the same area too, takes the
 // upper end from what was spread before. Drawn as it was, it takes nothing.
 func TestDrawnAnewAfterwards(t *testing.T) {

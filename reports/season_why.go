@@ -64,7 +64,11 @@ func (w WhyAnswer) judged(a SeasonAnswer, own map[string]SeasonSum, id string) (
 	}
 	for _, p := range a.Planned {
 		if p.ID == id {
-			w.Text, w.Value, w.Unit = fmt.Sprintf("job %s on field %s: planned %s kg, given %s kg of %s", p.Job, p.Field, number(p.PlannedKg, 0), number(p.GivenKg, 0), p.Product), p.GivenKg, "kg"
+			w.Text, w.Value, w.Unit = fmt.Sprintf("job %s on field %s: planned %s kg, given %s kg of %s", p.Job, p.Field, number(p.PlannedKg, 0), number(p.GivenKg, 0), p.Product), p.GivenKg-p.OthersKg, "kg"
+			if p.OthersKg > 0 {
+				w.Text += fmt.Sprintf("; of it %s kg while the field was another customer's: their records show it", number(p.OthersKg, 0))
+				w.Fields = append(w.Fields, p.Field)
+			}
 			return w.of(own, p.Applications, massOf), true
 		}
 	}

@@ -85,6 +85,7 @@ type Application struct {
 	Shared   []Term  // errors it may share with others
 	AreaM2   float64 // covered; 0: not known
 	Open     bool    // part of the mass is of a balance interval not closed yet
+	Planned  bool    // not spread yet: the customer's job has it, whosever the field is
 
 	Operator          schemas.Operator
 	CertificateHolder string
