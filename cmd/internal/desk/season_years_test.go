@@ -146,3 +146,51 @@ func TestWhyOfAHoldingThatWasLeft(t *testing.T) {
 		t.Errorf("limits lead to %v", of)
 	}
 }
+
+// What was spread under a job on a field that had changed hands stands in the
+// rows of the job's customer, in that season alone; the application is the buyer's.
+func TestPlannedOnASoldField(t *testing.T) {
+	f := newFiling(t)
+	f.add("office", schemas.TypeRegisterJob, 0, schemas.RegisterJob{Job: "J1", Customer: "C1", Fields: []schemas.FieldID{"F1"}, Product: "super", SetRateKgHa: 200})
+	f.day()
+	half := func(south, north float64) schemas.Boundary {
+		return schemas.Boundary{{{{168.999, south}, {169.001, south}, {169.001, north}, {168.999, north}, {168.999, south}}}}
+	}
+	const year = 365 * 24 * 60
+	f.add("office", schemas.TypeRegisterField, year/2, schemas.RegisterField{Field: "F1", Customer: "C2", Name: "Long", Boundary: half(-46.001, -45.998)})
+	f.add("office", schemas.TypeRegisterField, year/2, schemas.RegisterField{Field: "F2", Customer: "C1", Name: "Far", Boundary: half(-45.998, -45.995)})
+	f.add("office", schemas.TypeRegisterJob, year/2, schemas.RegisterJob{Job: "J2", Customer: "C1", Fields: []schemas.FieldID{"F1"}, Product: "super", SetRateKgHa: 200})
+	f.add("ld1", schemas.TypeLoadWeighed, year+1, schemas.LoadWeighed{Load: "L2", Product: "super", NetKg: 120, Method: schemas.MethodBucket, SdKg: number(1)})
+	f.add("sp1", schemas.TypeHopperRefilled, year+2, schemas.HopperRefilled{Refill: "R3", Product: "super", Loads: []schemas.LoadID{"L2"}, ResidualKg: number(0), ResidualMethod: "empty"})
+	p := line(year+3, schemas.SpreadingOn)
+	p.Job = "J2"
+	f.add("sp1", schemas.TypePassLogged, year+3, p)
+	f.add("sp1", schemas.TypeHopperRefilled, year+9, schemas.HopperRefilled{Refill: "R4", Product: "super", Loads: []schemas.LoadID{}, ResidualKg: number(0), ResidualMethod: "empty"})
+	rows := func(customer schemas.CustomerID, season string) (out []reports.SeasonPlanned) {
+		a, raw, err := asked[reports.SeasonAnswer](t, f, Season, SeasonParams{Customer: customer, Season: season})
+		if err != nil {
+			t.Fatal(err)
+		}
+		checkSchema(t, raw)
+		for _, p := range a.Planned {
+			if p.Job == "J2" {
+				out = append(out, p)
+			}
+		}
+		return out
+	}
+	got := rows("C1", "2027")
+	if len(got) != 1 || math.Abs(got[0].GivenKg-66) > 2 || got[0].OthersKg != got[0].GivenKg || len(got[0].Applications) != 0 {
+		t.Fatalf("the job's customer's: %+v", got)
+	}
+	w, _, err := asked[reports.WhyAnswer](t, f, Why, WhyParams{SeasonParams{Customer: "C1", Season: "2027"}, got[0].ID})
+	if err != nil || w.Value != 0 || !strings.Contains(w.Text, "while the field was another customer's") || len(w.Events) == 0 {
+		t.Errorf("why: %v %+v", err, w)
+	}
+	if got := rows("C1", "2026"); len(got) != 0 {
+		t.Errorf("the year before: %+v", got)
+	}
+	if got := rows("C2", "2027"); len(got) != 0 {
+		t.Errorf("the buyer's: %+v", got)
+	}
+}
