@@ -79,6 +79,8 @@ func (g *gathered) nutrientFields(cover *coverage.Cover, id schemas.FieldID) (ou
 		}
 		if n := len(out); n > 0 && len(out[n-1].Differs(f)) == 0 && samePlan(out[n-1], f) {
 			continue
+		} else if n > 0 && out[n-1].From.Equal(f.From) { // of one instant the last one counts
+			out = out[:n-1]
 		}
 		out = append(out, f)
 	}

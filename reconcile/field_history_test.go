@@ -202,6 +202,17 @@ func TestHoldingHasOneSize(t *testing.T) {
 	}
 }
 
+// Of two registrations of one instant the last one counts.
+func TestRegisteredTwiceAtOnce(t *testing.T) {
+	w := nutrientWorld()
+	w.again(0, w.in.Fields[0].Time, func(d *schemas.RegisterField) { d.Crop = "clover" })
+	w.again(0, w.in.Fields[0].Time, func(d *schemas.RegisterField) { d.Crop = "barley" })
+	_, s := nutrientsOf(t, w, "C1")
+	if f := s.Input.FieldsIn(spanOf(2026)); len(f) != 2 || f[0].Crop != "barley" {
+		t.Errorf("%+v", f)
+	}
+}
+
 // A boundary that was drawn anew afterwards, with the same area too, takes the
 // upper end from what was spread before. Drawn as it was, it takes nothing.
 func TestDrawnAnewAfterwards(t *testing.T) {

@@ -144,20 +144,23 @@ func (b *book) areaOver(t *target, late []Field, here func(Field) bool) areas {
 	times := timesOf(t.portions)
 	area := areaOfParcels(t.fields)
 	least, most, some := make([]float64, len(times)), make([]float64, len(times)), make([]bool, len(times))
-	known := area.m2 > 0
+	known, index := area.m2 > 0, map[schemas.FieldID]int{}
+	for i, c := range t.fields {
+		index[c.ID] = i
+	}
 	for _, id := range b.ids() {
-		i := slices.IndexFunc(t.fields, func(c parcel) bool { return c.ID == id })
+		i, counted := index[id]
 		all := versionsOf(b.fields, id)
-		if i < 0 && (len(all) == 1 || slices.ContainsFunc(late, func(f Field) bool { return f.ID == id })) {
+		if !counted && (len(all) == 1 || slices.ContainsFunc(late, func(f Field) bool { return f.ID == id })) {
 			continue
 		}
-		moves, was, any := []string{}, i >= 0, false
+		moves, was, any := []string{}, counted, false
 		for k, at := range times {
 			v, _ := inForce(all, at)
-			is := i >= 0 && len(all) == 1 || here(v)
+			is := counted && len(all) == 1 || here(v)
 			if is {
 				lo, hi := v.AreaM2, v.AreaM2
-				if i >= 0 {
+				if counted {
 					lo, hi = min(lo, t.fields[i].least), max(hi, t.fields[i].most)
 				}
 				least[k], most[k], some[k] = least[k]+lo, most[k]+hi, true
@@ -171,7 +174,7 @@ func (b *book) areaOver(t *target, late []Field, here func(Field) bool) areas {
 		if len(moves) > 0 {
 			t.notes = append(t.notes, fmt.Sprintf("the land that counts changed between the applications: field %s (%s) %s; the interval holds what the land at each of them gives", id, hectares(all[len(all)-1].AreaM2), strings.Join(moves, ", ")))
 		}
-		if i < 0 && any {
+		if !counted && any {
 			t.named = append(t.named, id)
 		}
 	}
