@@ -1,6 +1,7 @@
 package reconcile
 
 import (
+	"fmt"
 	"time"
 
 	"hopperbook/reconcile/nutrient"
@@ -15,7 +16,8 @@ type Before struct {
 	Product schemas.ProductID
 	Planned []nutrient.Application // what is still to spread, by field
 	Done    []schemas.FieldID      // spread already, to the kilogram
-	Unknown []schemas.FieldID      // how much to spread is not known: no usable boundary, none registered, or not the customer's then
+	Unknown []schemas.FieldID      // how much to spread is not known: no usable boundary, or none registered
+	Others  []schemas.FieldID      // another customer's by then: judged, and told of
 	nutrient.PlanResult
 }
 
@@ -53,15 +55,24 @@ func BeforeJob(in Input, id schemas.JobID, at time.Time, ask NutrientAsk) (Befor
 		p, registered := given[field]
 		left := p.PlannedKg - p.GivenKg
 		switch {
-		case !registered || p.AreaM2 <= 0 || !g.input.Own(&nutrient.Application{Field: field, From: at}):
+		case !registered || p.AreaM2 <= 0:
 			b.Unknown = append(b.Unknown, field)
 		case left < worthSayingKg:
 			b.Done = append(b.Done, field)
 		default:
-			b.Planned = append(b.Planned, nutrient.Application{ID: "plan/" + string(id) + "/" + string(field), Field: field, Product: p.Product, Job: id, From: at, To: at,
+			if !g.input.Own(&nutrient.Application{Field: field, From: at}) {
+				b.Others = append(b.Others, field)
+			}
+			b.Planned = append(b.Planned, nutrient.Application{Planned: true, ID: "plan/" + string(id) + "/" + string(field), Field: field, Product: p.Product, Job: id, From: at, To: at,
 				MassKg: left, AreaM2: left / p.SetRateKgHa * unit.M2PerHa, Weather: weather})
 		}
 	}
 	b.PlanResult, err = nutrient.Plan(g.input, b.Planned)
+	for _, id := range b.Others {
+		f, _ := g.input.FieldAt(id, at)
+		b.Findings = append(b.Findings, nutrient.Finding{Kind: "field_of_another_customer", Field: id,
+			Text: fmt.Sprintf("field %s is customer %s's as registered on %s, and the job is %s's: ask before it is spread", id, f.Customer, f.From.In(g.input.Location).Format(time.DateOnly), job.Data.Customer)})
+	}
+	nutrient.SortFindings(b.Findings)
 	return b, err
 }

@@ -207,3 +207,50 @@ func TestJobRegisteredAfterwards(t *testing.T) {
 		}
 	}
 }
+
+// A field of the job that was sold is judged all the same, as the new holding's,
+// and told of; once spread it stands in the rows of the job's customer alone.
+func TestBeforeJobOnASoldField(t *testing.T) {
+	w, ask := beforeWorld()
+	ask.Rules[0].Limits[0].Scope = nutrient.ScopeHolding
+	w.in.Jobs = append(w.in.Jobs, meta(w, "office", schemas.RegisterJob{Job: "J1", Customer: "C1", Fields: []schemas.FieldID{"F1", "F2"}, Product: "super", SetRateKgHa: 200}))
+	whole, err := NutrientInput(w.in, ask)
+	if err != nil {
+		t.Fatal(err)
+	}
+	i := slices.IndexFunc(whole.Applications, func(a nutrient.Application) bool { return a.Field == "F2" })
+	w.again(1, whole.Applications[i].From.Add(-time.Second), func(d *schemas.RegisterField) { d.Customer, d.Holding = "C2", "H2" })
+	b, err := BeforeJob(w.in, "J2", firstMorning.AddDate(0, 0, 3), ask)
+	if err != nil {
+		t.Fatal(err)
+	}
+	judged := slices.ContainsFunc(b.Verdicts, func(v nutrient.Verdict) bool {
+		return v.Subject == "H2" && slices.Contains(v.Applications, "plan/J2/F2")
+	})
+	told := slices.ContainsFunc(b.Findings, func(f nutrient.Finding) bool {
+		return f.Kind == "field_of_another_customer" && f.Field == "F2" && strings.Contains(f.Text, "C2")
+	})
+	if !judged || !told || len(b.Planned) != 2 || !slices.Equal(b.Unknown, []schemas.FieldID{"F9"}) || !slices.Equal(b.Others, []schemas.FieldID{"F2"}) {
+		t.Errorf("judged %v told %v: %+v", judged, told, b)
+	}
+	rows := map[schemas.CustomerID]int{}
+	for _, c := range []schemas.CustomerID{"C1", "C2"} {
+		ask.Customer = c
+		s, err := Seasonal(w.in, ask)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, p := range s.Planned {
+			if p.Job != "J1" {
+				continue
+			}
+			rows[c]++
+			if sold := p.Field == "F2"; sold != (p.OthersKg > 0) || sold != (len(p.Others) > 0) || p.GivenKg <= 0 {
+				t.Errorf("%s: %+v", c, p)
+			}
+		}
+	}
+	if rows["C1"] != 2 || rows["C2"] != 0 {
+		t.Errorf("rows of the job %v", rows)
+	}
+}

@@ -2,6 +2,9 @@ package reconcile
 
 import (
 	"cmp"
+	"crypto/sha256"
+	"encoding/json"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -34,19 +37,27 @@ func registeredAt(history []At[schemas.RegisterField], at time.Time) (f At[schem
 }
 
 // wantedFields are those whose applications count for a customer: fields that
-// were ever the customer's, and those of holdings that the customer has fields
-// in, since limits are a holding's. "": all.
-func wantedFields(all []At[schemas.RegisterField], customer schemas.CustomerID) map[schemas.FieldID]bool {
+// were ever the customer's or are in a job of the customer's, and those of all
+// holdings that these were ever of, since limits are a holding's. "": all.
+func wantedFields(all []At[schemas.RegisterField], jobs map[schemas.JobID]At[schemas.RegisterJob], customer schemas.CustomerID) map[schemas.FieldID]bool {
 	holding := func(d schemas.RegisterField) string { return cmp.Or(string(d.Holding), string(d.Customer)) }
-	holdings := map[string]bool{}
+	theirs, holdings := map[schemas.FieldID]bool{}, map[string]bool{}
+	for _, j := range jobs {
+		for _, id := range j.Data.Fields {
+			theirs[id] = theirs[id] || j.Data.Customer == customer
+		}
+	}
 	for _, f := range all {
-		if f.Data.Customer == customer {
+		theirs[f.Data.Field] = theirs[f.Data.Field] || f.Data.Customer == customer
+	}
+	for _, f := range all {
+		if theirs[f.Data.Field] {
 			holdings[holding(f.Data)] = true
 		}
 	}
 	out := map[schemas.FieldID]bool{}
 	for _, f := range all {
-		if customer == "" || f.Data.Customer == customer || holdings[holding(f.Data)] {
+		if customer == "" || theirs[f.Data.Field] || holdings[holding(f.Data)] {
 			out[f.Data.Field] = true
 		}
 	}
@@ -68,6 +79,8 @@ func (g *gathered) nutrientFields(cover *coverage.Cover, id schemas.FieldID) (ou
 		}
 		if n := len(out); n > 0 && len(out[n-1].Differs(f)) == 0 && samePlan(out[n-1], f) {
 			continue
+		} else if n > 0 && out[n-1].From.Equal(f.From) { // of one instant the last one counts
+			out = out[:n-1]
 		}
 		out = append(out, f)
 	}
@@ -78,7 +91,7 @@ func (g *gathered) nutrientFields(cover *coverage.Cover, id schemas.FieldID) (ou
 // checks or records show.
 func samePlan(a, b nutrient.Field) bool {
 	slope := a.SlopeDeg == b.SlopeDeg || a.SlopeDeg != nil && b.SlopeDeg != nil && *a.SlopeDeg == *b.SlopeDeg
-	return slope && a.Name == b.Name && a.PreviousCrop == b.PreviousCrop && a.SownAt.Equal(b.SownAt) && (a.Zones == nil) == (b.Zones == nil) && slices.Equal(a.Zones, b.Zones)
+	return slope && a.Ground == b.Ground && a.Name == b.Name && a.PreviousCrop == b.PreviousCrop && a.SownAt.Equal(b.SownAt) && (a.Zones == nil) == (b.Zones == nil) && slices.Equal(a.Zones, b.Zones)
 }
 
 // nutrientField is a field by a registration, with the area that may be spread;
@@ -90,6 +103,11 @@ func nutrientField(reg *registers, cover *coverage.Cover, r At[schemas.RegisterF
 	if d.SownAt != "" {
 		f.SownAt, _ = time.Parse(time.RFC3339Nano, d.SownAt) // the contract has checked it
 	}
+	drawn, err := json.Marshal([]any{d.Boundary, d.Exclusion})
+	if err != nil {
+		return f, err
+	}
+	f.Ground = fmt.Sprintf("%x", sha256.Sum256(drawn))
 	ground := reg.ground(d.Field)
 	if len(ground.Boundary.Polygon.Parts) == 0 {
 		return f, nil
@@ -111,7 +129,7 @@ func changedFields(in *nutrient.Input, span nutrient.Span, found *findings) {
 			switch inside := is.From.After(span.From) && is.From.Before(span.To); {
 			case inside && len(words) > 0:
 				found.add(Finding{Kind: "field_registered_anew", Field: now.ID, At: is.From, Text: "on " + is.From.In(zone).Format(time.DateOnly) + ": " + strings.Join(words, "; ") + changeWords(was, is)})
-			case !is.From.Before(span.To) && was.AreaM2 != is.AreaM2:
+			case !is.From.Before(span.To) && was.Redrawn(is):
 				found.add(Finding{Kind: "field_redrawn", Field: now.ID, At: is.From, Text: "its boundary was drawn anew on " + is.From.In(zone).Format(time.DateOnly) + ", after these applications" + laidWords})
 			}
 		}
@@ -126,7 +144,7 @@ func changeWords(was, is nutrient.Field) (words string) {
 	if was.Customer != is.Customer {
 		words += ". What was spread while it was another customer's is in that customer's records; limits of the field count it all"
 	}
-	if was.AreaM2 != is.AreaM2 {
+	if was.Redrawn(is) {
 		words += laidWords
 	}
 	return words

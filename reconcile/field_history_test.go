@@ -3,6 +3,7 @@ package reconcile
 import (
 	"encoding/json"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -169,6 +170,77 @@ func TestFieldChangesHands(t *testing.T) {
 	}
 	if math.Abs(total-whole) > 1e-6 {
 		t.Errorf("both have %v kg, all is %v kg", total, whole)
+	}
+}
+
+// A holding is as large in the records of one customer as in the other's, also
+// where only a field that has left it leads the other to it.
+func TestHoldingHasOneSize(t *testing.T) {
+	w := nutrientWorld()
+	w.in.Fields[0].Data.Holding, w.in.Fields[1].Data.Holding = "H1", "H1"
+	w.again(1, time.Date(2026, 3, 3, 0, 0, 0, 0, time.UTC), func(d *schemas.RegisterField) { d.Customer, d.Holding = "C2", "H2" })
+	said := map[schemas.CustomerID]string{}
+	for _, customer := range []schemas.CustomerID{"C1", "C2"} {
+		rules := p2o5Rules()
+		rules[0].Limits[0].Applies = nutrient.Applies{LeastHoldingHa: 1000}
+		s, err := Seasonal(w.in, NutrientAsk{Customer: customer, Rules: rules})
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := nutrient.Run(s.Input)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, v := range r.Verdicts {
+			if v.Limit == "field" && v.Subject == "F2" {
+				said[customer] = v.Notes[0]
+			}
+		}
+	}
+	if said["C1"] != said["C2"] || !strings.Contains(said["C1"], "the fields of holding H1 in the book make 32.00 ha") {
+		t.Errorf("holding H1: %v", said)
+	}
+}
+
+// Of two registrations of one instant the last one counts.
+func TestRegisteredTwiceAtOnce(t *testing.T) {
+	w := nutrientWorld()
+	w.again(0, w.in.Fields[0].Time, func(d *schemas.RegisterField) { d.Crop = "clover" })
+	w.again(0, w.in.Fields[0].Time, func(d *schemas.RegisterField) { d.Crop = "barley" })
+	_, s := nutrientsOf(t, w, "C1")
+	if f := s.Input.FieldsIn(spanOf(2026)); len(f) != 2 || f[0].Crop != "barley" {
+		t.Errorf("%+v", f)
+	}
+}
+
+// A boundary that was drawn anew afterwards, with the same area too, takes the
+// upper end from what was spread before. Drawn as it was, it takes nothing.
+func TestDrawnAnewAfterwards(t *testing.T) {
+	for name, c := range map[string]struct {
+		east  float64 // degrees
+		known bool
+	}{"moved": {1e-4, false}, "as it was": {0, true}} {
+		w := nutrientWorld()
+		w.again(0, nextSpring, func(d *schemas.RegisterField) {
+			raw, _ := json.Marshal(d.Boundary)
+			var moved schemas.Boundary
+			if err := json.Unmarshal(raw, &moved); err != nil {
+				t.Fatal(err)
+			}
+			for i := range moved[0][0] {
+				moved[0][0][i][0] += c.east
+			}
+			d.Boundary, d.Crop = moved, "potatoes"
+		})
+		r, s := nutrientsOf(t, w, "C1")
+		for _, v := range r.Verdicts {
+			if on := slices.Contains(v.Fields, "F1"); on && (v.HighKnown != c.known || v.State == nutrient.Under && !c.known) {
+				t.Errorf("%s: %+v", name, v)
+			}
+		}
+		if got := foundText(&s, 2026, "field_redrawn"); (got == "") != c.known {
+			t.Errorf("%s: says %q", name, got)
+		}
 	}
 }
 

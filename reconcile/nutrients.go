@@ -92,7 +92,7 @@ func gather(in Input, ask NutrientAsk) (*gathered, error) {
 		out.Products = append(out.Products, nutrient.Product{Product: p.Data.Product, Form: p.Data.Form, At: p.Time, Event: p.ID, Analysis: p.Data.Analysis})
 	}
 	var cover coverage.Cover
-	g.history, g.wanted = fieldHistory(in.Fields), wantedFields(in.Fields, ask.Customer)
+	g.history, g.wanted = fieldHistory(in.Fields), wantedFields(in.Fields, reg.jobs, ask.Customer)
 	for _, id := range sortedKeys(g.wanted) {
 		versions, err := g.nutrientFields(&cover, id)
 		if err != nil {

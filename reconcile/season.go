@@ -51,6 +51,8 @@ type Planned struct {
 	GivenKg      float64
 	GivenKgHa    float64 // over AreaM2
 	Applications []string
+	Others       []string // applications while the field was another customer's: their records show them
+	OthersKg     float64  // of GivenKg
 }
 
 // Seasonal puts together what a season's records need. Cost: that of
@@ -222,7 +224,8 @@ func (m *machine) closedAround(periods []int) (from, to int) {
 	return from, to
 }
 
-// planned compares jobs with what was given under them, by job and field.
+// planned compares the customer's jobs with what was given under them, by job
+// and field, whosever the field is by now.
 func (g *gathered) planned() []Planned {
 	type key struct {
 		job   schemas.JobID
@@ -231,7 +234,8 @@ func (g *gathered) planned() []Planned {
 	all := map[key]*Planned{}
 	for id, job := range g.reg.jobs {
 		for _, field := range job.Data.Fields {
-			if f, known := g.input.FieldAt(field, job.Time); known && (g.input.Customer == "" || f.Customer == g.input.Customer) {
+			f, known := g.input.FieldAt(field, job.Time)
+			if whose := cmp.Or(job.Data.Customer, f.Customer); known && (g.input.Customer == "" || whose == g.input.Customer) {
 				all[key{id, f.ID}] = &Planned{Job: id, Field: f.ID, Product: job.Data.Product, SetRateKgHa: job.Data.SetRateKgHa, AreaM2: f.AreaM2,
 					PlannedKg: job.Data.SetRateKgHa * f.AreaM2 / unit.M2PerHa, Applications: []string{}}
 			}
@@ -241,6 +245,11 @@ func (g *gathered) planned() []Planned {
 		a := &g.input.Applications[i]
 		if p := all[key{a.Job, a.Field}]; p != nil && p.Product == a.Product {
 			p.GivenKg += a.MassKg
+			if !g.input.Own(a) {
+				p.OthersKg += a.MassKg
+				p.Others = append(p.Others, a.ID)
+				continue
+			}
 			p.Applications = append(p.Applications, a.ID)
 		}
 	}

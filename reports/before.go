@@ -41,7 +41,7 @@ type (
 
 // NewBeforeAnswer shows what stands against a job.
 func NewBeforeAnswer(b reconcile.Before, at time.Time, zone *time.Location, rules []nutrient.Rules) BeforeAnswer {
-	a := BeforeAnswer{Schema: SchemaBefore, Job: b.Job, Product: b.Product, At: at, AtLocal: at.In(zone).Format("2006-01-02 15:04 -07:00"), Clear: b.Clear() && len(b.Unknown) == 0, Planned: []BeforeField{},
+	a := BeforeAnswer{Schema: SchemaBefore, Job: b.Job, Product: b.Product, At: at, AtLocal: at.In(zone).Format("2006-01-02 15:04 -07:00"), Clear: b.Clear() && len(b.Unknown)+len(b.Others) == 0, Planned: []BeforeField{},
 		Done: append([]schemas.FieldID{}, b.Done...), Unknown: append([]schemas.FieldID{}, b.Unknown...), Verdicts: append([]nutrient.Verdict{}, b.Verdicts...), Warnings: append([]nutrient.Check{}, b.Warnings...),
 		Findings: append([]nutrient.Finding{}, b.Findings...), Rules: []nutrient.RuleHead{}}
 	for _, p := range b.Planned {

@@ -59,6 +59,9 @@ func fieldsOf(t reflect.Type, properties map[string]any, required *[]string) {
 			fieldsOf(f.Type, properties, required)
 			continue
 		}
+		if name == "-" { // not shown
+			continue
+		}
 		properties[name] = schemaOf(f.Type)
 		if !strings.Contains(options, "omit") {
 			*required = append(*required, name)

@@ -176,6 +176,7 @@ type (
 		GivenKg      float64           `json:"given_kg"`
 		GivenKgHa    float64           `json:"given_kg_ha"` // of the field
 		Applications []string          `json:"applications"`
+		OthersKg     float64           `json:"others_kg,omitempty"` // of given_kg, spread while the field was another customer's: their records show it
 	}
 
 	// WhyAnswer is where a figure comes from: the applications that it sums, or
@@ -187,7 +188,7 @@ type (
 		Value  float64           `json:"value"` // of what the parts sum to
 		Unit   string            `json:"unit"`  // "": nothing is summed
 		Parts  []WhyPart         `json:"parts"`
-		Fields []schemas.FieldID `json:"fields"` // whose registers it rests on, where no application counts
+		Fields []schemas.FieldID `json:"fields"` // whose registers a limit rests on, other customers' too
 		Events []WhyEvent        `json:"events"`
 	}
 
@@ -294,7 +295,9 @@ func NewSeasonAnswer(s reconcile.Season, r nutrient.Result, name string, f Seaso
 		a.Fields = append(a.Fields, SeasonField{Field: field.ID, Name: field.Name, Holding: field.Holding, AreaM2: field.AreaM2, LandUse: field.LandUse, Zones: field.Zones,
 			Crop: field.Crop, Soil: field.Soil, Boundary: f.Boundaries[field.ID]})
 	}
+	within := map[string]bool{} // other customers' too
 	for i, ap := range s.Input.Applications {
+		within[ap.ID] = !ap.From.Before(a.Season.From) && ap.From.Before(a.Season.To)
 		if in[ap.ID] {
 			field, _ := s.Input.FieldAt(ap.Field, ap.From)
 			a.Applications = append(a.Applications, seasonApplication(ap, s.Origins[i], own[ap.ID], field, f))
@@ -305,8 +308,9 @@ func NewSeasonAnswer(s reconcile.Season, r nutrient.Result, name string, f Seaso
 	})
 	a.addJudged(r, in, f.Location)
 	for _, p := range s.Planned {
-		if len(p.Applications) == 0 || slices.ContainsFunc(p.Applications, func(id string) bool { return in[id] }) {
-			a.Planned = append(a.Planned, SeasonPlanned{figureID("planned", string(p.Job), string(p.Field)), p.Job, p.Field, p.Product, p.SetRateKgHa, p.PlannedKg, p.GivenKg, p.GivenKgHa, applicationIDs(p.Applications)})
+		given := slices.Concat(p.Applications, p.Others)
+		if len(given) == 0 || slices.ContainsFunc(given, func(id string) bool { return within[id] }) {
+			a.Planned = append(a.Planned, SeasonPlanned{figureID("planned", string(p.Job), string(p.Field)), p.Job, p.Field, p.Product, p.SetRateKgHa, p.PlannedKg, p.GivenKg, p.GivenKgHa, applicationIDs(p.Applications), p.OthersKg})
 		}
 	}
 	a.FirstDay, a.LastDay = a.Season.From.In(f.Location).Format(time.DateOnly), a.Season.To.Add(-1).In(f.Location).Format(time.DateOnly)

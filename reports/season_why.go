@@ -1,7 +1,6 @@
 package reports
 
 import (
-	"cmp"
 	"fmt"
 
 	"hopperbook/reconcile/nutrient"
@@ -52,19 +51,24 @@ func (w WhyAnswer) judged(a SeasonAnswer, own map[string]SeasonSum, id string) (
 	for _, v := range a.Verdicts {
 		if v.ID == id {
 			w.Text, w.Unit = v.Rule+", "+v.Section+": "+VerdictWords(v.State)+": "+v.Text, "kg of "+string(v.Nutrient)
+			w.Fields = append(w.Fields, v.Fields...)
 			w = w.of(own, v.Applications, func(s SeasonSum) float64 { return amountInKg(s, v.Nutrient) })
 			for _, p := range w.Parts {
 				w.Value += p.Value
 			}
 			if len(w.Parts) == 0 {
-				w = w.uncounted(a, v)
+				w = w.uncounted(v)
 			}
 			return w, true
 		}
 	}
 	for _, p := range a.Planned {
 		if p.ID == id {
-			w.Text, w.Value, w.Unit = fmt.Sprintf("job %s on field %s: planned %s kg, given %s kg of %s", p.Job, p.Field, number(p.PlannedKg, 0), number(p.GivenKg, 0), p.Product), p.GivenKg, "kg"
+			w.Text, w.Value, w.Unit = fmt.Sprintf("job %s on field %s: planned %s kg, given %s kg of %s", p.Job, p.Field, number(p.PlannedKg, 0), number(p.GivenKg, 0), p.Product), p.GivenKg-p.OthersKg, "kg"
+			if p.OthersKg > 0 {
+				w.Text += fmt.Sprintf("; of it %s kg while the field was another customer's: their records show it", number(p.OthersKg, 0))
+				w.Fields = append(w.Fields, p.Field)
+			}
 			return w.of(own, p.Applications, massOf), true
 		}
 	}
@@ -91,16 +95,10 @@ func (w WhyAnswer) judged(a SeasonAnswer, own map[string]SeasonSum, id string) (
 
 // uncounted is what a verdict rests on that counts no application: the
 // application it is about, or the registers of its fields.
-func (w WhyAnswer) uncounted(a SeasonAnswer, v SeasonVerdict) WhyAnswer {
+func (w WhyAnswer) uncounted(v SeasonVerdict) WhyAnswer {
 	if v.Scope == nutrient.ScopeApplication {
 		w.Parts = append(w.Parts, WhyPart{applicationID(v.Subject), 0})
 		return w
-	}
-	for _, f := range a.Fields {
-		switch holding := cmp.Or(string(f.Holding), string(a.Customer)); {
-		case v.Scope == nutrient.ScopeField && v.Subject == string(f.Field), v.Scope == nutrient.ScopeHolding && v.Subject == holding:
-			w.Fields = append(w.Fields, f.Field)
-		}
 	}
 	w.Text += "; no application counts: it rests on how the land is registered"
 	return w

@@ -18,7 +18,7 @@ func beforeCommand() *cli.Command {
 		ArgsUsage: "JOB",
 		Usage:     "what rules say against a job before it is spread: limits, closed periods, distances to keep, soil, rain, slope",
 		Description: "Takes what the job still has to spread on top of all that is in the book, and the weather noted nearest to the time. What it warns of\n" +
-			"is what hopperbook season would record afterwards. No legal advice: the local authority and a licensed adviser decide.\n\n" +
+			"is what hopperbook season would record afterwards. A field that has changed hands since is judged too, and told of. No legal advice: the local authority and a licensed adviser decide.\n\n" +
 			"Example:\n  hopperbook rules before j-1-01 --rules us-oh-905-326",
 		Flags: append(tableFlags(), rulesFlag(true),
 			&cli.TimestampFlag{Name: "at", Layout: time.RFC3339, Usage: "`TIME` it is to be spread, RFC 3339", DefaultText: "now"},

@@ -131,8 +131,9 @@ func verifyPack(c *cli.Context, dir string) error {
 	}
 	rules, changes := paper.Rules(dir, m)
 	a.Alter(changes)
+	ask.Files = rules // the land they count is evidence
 	then := ask
-	then.Files, then.AsOf = rules, m.Marks
+	then.AsOf = m.Marks
 	var now, was reports.SeasonAnswer
 	err = withAsker(c, func(ctx context.Context, asker office.Asker) error {
 		var lacking error

@@ -155,17 +155,23 @@ func (a *asker) excepted(e Except) string {
 	return ""
 }
 
+// soil names every state noted that is not to be spread on, the worst first.
 func (a *asker) soil(r *SoilRule) {
 	states := strings.ReplaceAll(strings.Join(r.States, ", "), "_", " ")
 	noted := a.p.weather()
-	bad := slices.IndexFunc(noted, func(w *schemas.WeatherNoted) bool { return slices.Contains(r.States, w.Soil) })
+	var bad []string
+	for _, w := range noted {
+		if words := strings.ReplaceAll(w.Soil, "_", " "); slices.Contains(r.States, w.Soil) && !slices.Contains(bad, words) {
+			bad = append(bad, words)
+		}
+	}
 	switch escape := a.excepted(r.Except); {
 	case escape != "":
 		a.say("soil", &r.Part, NotApplicable, "%s", escape)
 	case len(noted) == 0:
 		a.say("soil", &r.Part, NotNoted, "not on soil that is %s; how it was is not noted: weather.noted with soil", states)
-	case bad >= 0:
-		a.say("soil", &r.Part, Broken, "the soil was noted as %s", strings.ReplaceAll(noted[bad].Soil, "_", " "))
+	case len(bad) > 0:
+		a.say("soil", &r.Part, Broken, "the soil was noted as %s", strings.Join(bad, " and as "))
 	default:
 		a.say("soil", &r.Part, Kept, "the soil was noted as %s", strings.ReplaceAll(noted[0].Soil, "_", " "))
 	}

@@ -333,3 +333,22 @@ func TestEveryNoteOfTheWeatherCounts(t *testing.T) {
 		}
 	}
 }
+
+// Of several notes on the soil all that a rule forbids are named, each once.
+func TestSoilsNoted(t *testing.T) {
+	rule := Rules{RuleHead: RuleHead{ID: "mine"}, Soils: []SoilRule{{Part: Part{ID: "soil", Text: "not on it"}, States: []string{"waterlogged", "frozen", "snow_covered"}}}}
+	for want, more := range map[string][]string{
+		"the soil was noted as waterlogged":                                   {"waterlogged", "dry"},
+		"the soil was noted as waterlogged and as frozen and as snow covered": {"frozen", "moist", "snow_covered", "frozen"},
+	} {
+		c := checked(t, rule, "soil", func(_ *Field, _ *schemas.Analysis, a *Application) {
+			a.Weather = weather("waterlogged", nil, nil, nil)
+			for _, soil := range more {
+				a.MoreWeather = append(a.MoreWeather, *weather(soil, nil, nil, nil))
+			}
+		})
+		if c.State != Broken || c.Text != want {
+			t.Errorf("%s: %q, want %q", c.State, c.Text, want)
+		}
+	}
+}

@@ -22,7 +22,7 @@ type held struct {
 
 func (b *book) held(rules *Rules, l *Limit, t *target, n Nutrient) *held {
 	h := &held{counted: []string{}, coveredKnown: true}
-	notKnown, mayCount := map[string]bool{}, map[string]bool{}
+	notKnown, mayCount, redrawn := map[string]bool{}, map[string]bool{}, map[string]bool{}
 	for _, p := range t.portions {
 		c := counts(rules, &l.Part, p.content)
 		if c == no {
@@ -39,6 +39,9 @@ func (b *book) held(rules *Rules, l *Limit, t *target, n Nutrient) *held {
 		}
 		if !p.content.Known[n] && p.MassKg > 0 {
 			notKnown[string(p.Product)] = true
+		}
+		if on, drawn := b.redrawnAfter(p); drawn && p.MassKg > 0 {
+			redrawn[fmt.Sprintf("field %s got outside the boundary that was drawn anew on %s", p.Field, b.day(on))] = true
 		}
 		h.all.add(p, n, 1)
 		if p.others {
@@ -69,6 +72,10 @@ func (b *book) held(rules *Rules, l *Limit, t *target, n Nutrient) *held {
 	}
 	if len(notKnown) > 0 {
 		h.because(fmt.Sprintf("what %s holds of %s", strings.Join(sortedKeys(notKnown), ", "), l.Nutrient))
+	}
+	if len(redrawn) > 0 {
+		h.because("what " + strings.Join(sortedKeys(redrawn), ", "))
+		h.notes = append(h.notes, "what was spread is laid on the last boundary of a field: where that was right at the application too, amend the registration that held then (event.amended), and the figures are whole")
 	}
 	h.kg = h.all.kg
 	h.low, _ = h.sure.interval()

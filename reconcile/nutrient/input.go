@@ -36,10 +36,23 @@ type Field struct {
 	Soil         string
 	SownAt       time.Time // zero: not known
 	SlopeDeg     *float64
+	Ground       string // tells boundaries with their exclusion areas apart; "": by their area alone
 }
 
 // holding is whose limit the field counts against; "" where nobody is named.
 func (f Field) holding() string { return cmp.Or(string(f.Holding), string(f.Customer)) }
+
+// stands is what a limit of a holding counts the field against: without one it
+// stands for itself.
+func (f Field) stands() string {
+	if h := f.holding(); h != "" {
+		return h
+	}
+	return "field " + string(f.ID)
+}
+
+// Redrawn tells whether two registrations of a field bound other ground.
+func (f Field) Redrawn(o Field) bool { return f.AreaM2 != o.AreaM2 || f.Ground != o.Ground }
 
 // Product is one version of a product's analysis: a register.product event.
 type Product struct {
@@ -72,6 +85,7 @@ type Application struct {
 	Shared   []Term  // errors it may share with others
 	AreaM2   float64 // covered; 0: not known
 	Open     bool    // part of the mass is of a balance interval not closed yet
+	Planned  bool    // not spread yet: the customer's job has it, whosever the field is
 
 	Operator          schemas.Operator
 	CertificateHolder string

@@ -59,7 +59,8 @@ func (in *Input) Own(a *Application) bool {
 func (in *Input) mine(f Field) bool { return in.Customer == "" || f.Customer == in.Customer }
 
 // FieldsIn are the customer's fields in a span: each as registered at its last
-// application in the span, one without any as at the span's end.
+// application in the span, one without any as at the span's end. One that was
+// registered later is among them only if something was spread on it.
 func (in *Input) FieldsIn(s Span) (out []Field) {
 	last := map[schemas.FieldID]Field{}
 	at := map[schemas.FieldID]time.Time{}
@@ -76,7 +77,7 @@ func (in *Input) FieldsIn(s Span) (out []Field) {
 		if _, done := last[f.ID]; done {
 			continue
 		}
-		if now, _ := in.FieldAt(f.ID, s.To.Add(-1)); in.mine(now) {
+		if now, _ := in.FieldAt(f.ID, s.To.Add(-1)); in.mine(now) && now.From.Before(s.To) {
 			last[f.ID] = now
 		}
 	}
@@ -94,50 +95,6 @@ func (b *book) ids() []schemas.FieldID {
 		out = append(out, f.ID)
 	}
 	return slices.Compact(out)
-}
-
-// parcel is a field as a period's figures take it.
-type parcel struct {
-	Field            // at the last application on it in the period; without one, at the period's last application
-	versions []Field // in force at its applications, each once, in order
-	least    float64 // m2, of these and of the last registration, on whose boundary all is laid
-	most     float64
-}
-
-// parcels are the fields that some portions are on, and those besides that
-// belong to the same when the last of them was spread. O(fields + portions).
-func (b *book) parcels(portions []*portion, belongs func(Field) bool) (out []parcel) {
-	var last time.Time
-	on := map[schemas.FieldID][]*portion{}
-	for _, p := range portions {
-		on[p.Field] = append(on[p.Field], p)
-		if p.From.After(last) {
-			last = p.From
-		}
-	}
-	for _, id := range b.ids() {
-		all := versionsOf(b.fields, id)
-		var c parcel
-		for _, v := range all {
-			if slices.ContainsFunc(on[id], func(p *portion) bool { return p.field.From.Equal(v.From) }) {
-				c.versions = append(c.versions, v)
-			}
-		}
-		if len(c.versions) == 0 {
-			now, _ := inForce(all, last)
-			if !belongs(now) {
-				continue
-			}
-			c.versions = []Field{now}
-		}
-		c.Field = c.versions[len(c.versions)-1]
-		c.least, c.most = c.AreaM2, c.AreaM2
-		for _, v := range append(slices.Clone(c.versions), all[len(all)-1]) {
-			c.least, c.most = min(c.least, v.AreaM2), max(c.most, v.AreaM2)
-		}
-		out = append(out, c)
-	}
-	return out
 }
 
 // Differs says in words what is different between two registrations of a field
@@ -162,27 +119,13 @@ func (f Field) Differs(o Field) (words []string) {
 	say("zones", zones(f), zones(o))
 	say("crop", f.Crop, o.Crop)
 	say("soil", f.Soil, o.Soil)
-	if f.AreaM2 != o.AreaM2 {
+	switch {
+	case f.AreaM2 != o.AreaM2:
 		words = append(words, fmt.Sprintf("area %.4f ha, then %.4f ha", f.AreaM2/unit.M2PerHa, o.AreaM2/unit.M2PerHa))
+	case f.Redrawn(o):
+		words = append(words, "its boundary was drawn anew with the same area")
 	}
 	return words
-}
-
-// changes says where fields were registered anew between the applications that
-// a verdict counts.
-func (b *book) changes(parcels []parcel) (notes []string) {
-	for _, c := range parcels {
-		for i := 1; i < len(c.versions); i++ {
-			if words := c.versions[i-1].Differs(c.versions[i]); len(words) > 0 {
-				notes = append(notes, fmt.Sprintf("field %s was registered anew on %s (%s): the area is that at the last application, and all that it got counts",
-					c.ID, c.versions[i].From.In(b.loc).Format(time.DateOnly), strings.Join(words, "; ")))
-			}
-		}
-		if c.least < c.most && len(c.versions) == 1 {
-			notes = append(notes, fmt.Sprintf("field %s was registered with another area afterwards: the interval holds what each area gives", c.ID))
-		}
-	}
-	return notes
 }
 
 // othersWords says how much of a verdict is another customer's land and what

@@ -95,7 +95,9 @@ func TestIntervalOverRegistrations(t *testing.T) {
 	}{
 		"the same":        {func(*Field) {}, 100, 100, Under},
 		"half the area":   {func(f *Field) { f.AreaM2 /= 2 }, 100, 200, NotShown},
-		"twice the area":  {func(f *Field) { f.AreaM2 *= 2 }, 50, 100, Under},
+		"twice the area":  {func(f *Field) { f.AreaM2 *= 2 }, 50, 100, NotShown},
+		"the same, moved": {func(f *Field) { f.Ground = "moved" }, 100, 100, NotShown},
+		"in two steps":    {func(f *Field) { f.Crop = "wheat" }, 100, 100, Under},
 		"no area":         {func(f *Field) { f.AreaM2 = 0 }, 0, 0, NotShown},
 		"no longer of it": {func(f *Field) { f.LandUse = "arable" }, 50, 100, Under},
 	} {

@@ -155,7 +155,7 @@ func (b *book) portion(a Application) (*portion, error) {
 		p.errors = append(p.errors, Term{"own:" + a.ID, a.MassSdKg})
 	}
 	if p.field, p.fieldKnown = inForce(versionsOf(b.fields, a.Field), a.From); p.fieldKnown {
-		p.others = !b.mine(p.field)
+		p.others = !b.mine(p.field) && !a.Planned
 	} else {
 		p.field = Field{ID: a.Field}
 		b.find(Finding{Kind: "field_unknown", Field: a.Field, Text: fmt.Sprintf("field %s is not registered: its area and what rules apply are not known", a.Field)})

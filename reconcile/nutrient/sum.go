@@ -153,13 +153,14 @@ func (b *book) subjects(p *portion) []subject {
 	return out
 }
 
-// areaOf sums the customer's fields of a subject, spread or not; 0 where one of
-// them is not known.
+// areaOf sums the customer's fields of a subject, spread or not, but for those
+// registered after the season and not spread on; 0 where one is not known.
 func (b *book) areaOf(g *group) (m2 float64) {
 	belongs := func(f Field) bool {
 		return b.mine(f) && (g.scope == ScopeAll || g.scope == ScopeHolding && f.holding() == g.subject || g.scope == ScopeZone && slices.Contains(f.Zones, g.subject))
 	}
-	for _, f := range b.parcels(g.portions, belongs) {
+	fields, _ := b.parcels(g.portions, claims{g.season.To, belongs, func(*portion) bool { return true }})
+	for _, f := range fields {
 		if f.AreaM2 <= 0 {
 			return 0
 		}

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"hopperbook/schemas"
 	"hopperbook/schemas/unit"
 )
 
@@ -41,6 +42,8 @@ type Verdict struct {
 	Text         string   `json:"text"`  // why
 	Notes        []string `json:"notes"` // what was taken as given
 	Applications []string `json:"applications"`
+
+	Fields []schemas.FieldID `json:"-"` // whose area counts or that are told of, other customers' too: on their registrations it rests
 }
 
 // TakenAsApplying begins the notes on land of which the book does not know
@@ -53,7 +56,9 @@ type target struct {
 	span     Span
 	portions []*portion
 	fields   []parcel // whose area counts
-	why      string   // not applicable, and why
+	area     areas
+	named    []schemas.FieldID // that a note or the reason is about
+	why      string            // not applicable, and why
 	notes    []string
 	shown    bool // the customer has a part in it
 }
@@ -124,13 +129,8 @@ func (b *book) subjectOf(l *Limit, p *portion) (name string, span Span, ok bool)
 		return p.ID, Span{p.From.In(b.loc).Format("2006-01-02"), p.From, p.To}, true
 	}
 	span, ok = l.Period.span(p.From, b.loc)
-	switch holding := p.field.holding(); {
-	case l.Scope == ScopeField:
-		name = string(p.Field)
-	case holding == "":
-		name = "field " + string(p.Field)
-	default:
-		name = holding
+	if name = string(p.Field); l.Scope == ScopeHolding {
+		name = p.field.stands()
 	}
 	return name, span, ok
 }
@@ -139,7 +139,7 @@ func (b *book) subjectOf(l *Limit, p *portion) (name string, span Span, ok bool)
 // or may apply, at one of their applications. Portions on others do not count.
 func (b *book) lay(rules *Rules, l *Limit, t *target) {
 	holding := func(f Field) bool { return l.Scope == ScopeHolding && f.holding() == t.subject && t.subject != "" }
-	candidates := b.parcels(t.portions, holding)
+	candidates, late := b.parcels(t.portions, claims{t.span.To, holding, func(p *portion) bool { return counts(rules, &l.Part, p.content) != no }})
 	for _, p := range t.portions {
 		t.shown = t.shown || !p.others
 		if !p.fieldKnown && !slices.ContainsFunc(candidates, func(c parcel) bool { return c.ID == p.Field }) {
@@ -147,6 +147,7 @@ func (b *book) lay(rules *Rules, l *Limit, t *target) {
 		}
 	}
 	var whyNot []string
+	var refused []schemas.FieldID
 	for _, c := range candidates {
 		best, why := no, ""
 		for i, v := range c.versions {
@@ -157,6 +158,7 @@ func (b *book) lay(rules *Rules, l *Limit, t *target) {
 		switch best {
 		case no:
 			whyNot = append(whyNot, why)
+			refused = append(refused, c.ID)
 		case maybe:
 			if note := TakenAsApplying + why; !slices.Contains(t.notes, note) {
 				t.notes = append(t.notes, note)
@@ -168,11 +170,23 @@ func (b *book) lay(rules *Rules, l *Limit, t *target) {
 		}
 	}
 	if len(t.fields) == 0 {
-		t.why = strings.Join(slices.Compact(whyNot), "; ")
+		t.why, t.named = strings.Join(slices.Compact(whyNot), "; "), refused
+		return
 	}
 	t.portions = slices.DeleteFunc(t.portions, func(p *portion) bool {
 		return !slices.ContainsFunc(t.fields, func(c parcel) bool { return c.ID == p.Field })
 	})
+	late = slices.DeleteFunc(late, func(f Field) bool { a, _ := b.applies(rules, &l.Part, f); return a == no })
+	for _, f := range late {
+		t.named = append(t.named, f.ID)
+	}
+	t.notes = append(t.notes, b.lateWords(late, t)...)
+	if t.area = areaOfParcels(t.fields); l.Scope == ScopeHolding {
+		t.area = b.areaOver(t, late, func(f Field) bool {
+			a, _ := b.applies(rules, &l.Part, f)
+			return a != no && f.stands() == t.subject
+		})
+	}
 	t.notes = append(t.notes, b.changes(t.fields)...)
 	if m2 := b.othersM2(t); m2 > 0 && l.Scope == ScopeHolding && t.shown {
 		b.find(Finding{Kind: "other_customers_fields", Text: fmt.Sprintf("limits of holding %s count %.4f ha of other customers' fields with what was spread on them: it is in their records and not shown one by one here",
@@ -182,7 +196,7 @@ func (b *book) lay(rules *Rules, l *Limit, t *target) {
 
 func (b *book) verdict(rules *Rules, l *Limit, t *target) Verdict {
 	v := Verdict{Rule: rules.ID, Limit: l.ID, Section: l.Section, Scope: l.Scope, Subject: t.subject, Period: t.span,
-		Nutrient: l.Nutrient, Unit: l.Unit, LimitValue: l.Value, HighKnown: true, Notes: append([]string{}, t.notes...), Applications: []string{}}
+		Nutrient: l.Nutrient, Unit: l.Unit, LimitValue: l.Value, HighKnown: true, Notes: append([]string{}, t.notes...), Applications: []string{}, Fields: t.restsOn()}
 	if t.why != "" {
 		v.State, v.Text = NotApplicable, t.why
 		return v
@@ -191,7 +205,7 @@ func (b *book) verdict(rules *Rules, l *Limit, t *target) Verdict {
 		v.State, v.Text = NotJudged, b.notWhole(t.span)
 		return v
 	}
-	area := areaOfParcels(t.fields)
+	area := t.area
 	if l.Scope == ScopeApplication {
 		m2 := t.portions[0].AreaM2
 		area = areas{m2, m2, m2}
@@ -218,6 +232,16 @@ func (b *book) verdict(rules *Rules, l *Limit, t *target) Verdict {
 	v.Notes = append(v.Notes, b.othersWords(l, t, sum.othersKg*form.perElement())...)
 	v.Text = v.words(sum.unknown)
 	return v
+}
+
+// restsOn are the fields on whose registrations a verdict rests.
+func (t *target) restsOn() []schemas.FieldID {
+	out := slices.Clone(t.named)
+	for _, c := range t.fields {
+		out = append(out, c.ID)
+	}
+	slices.Sort(out)
+	return append([]schemas.FieldID{}, slices.Compact(out)...)
 }
 
 // notWhole says that dates do not hold a period.

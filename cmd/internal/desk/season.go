@@ -197,7 +197,8 @@ func (w *seasonWork) addFound() {
 	nutrient.SortFindings(w.answer.Findings)
 }
 
-// prove adds the evidence: every event of every application shown.
+// prove adds the evidence: every event of every application shown, and the
+// registers of all land that a limit counts.
 func (w *seasonWork) prove(ctx context.Context, d *Desk) error {
 	uses := map[schemas.EventID]bool{}
 	for i, a := range w.season.Input.Applications {
@@ -206,6 +207,17 @@ func (w *seasonWork) prove(ctx context.Context, d *Desk) error {
 		}
 		for _, id := range w.season.Origins[i].Uses {
 			uses[id] = true
+		}
+	}
+	land := map[schemas.FieldID]bool{}
+	for _, v := range w.answer.Verdicts {
+		for _, id := range v.Fields {
+			land[id] = true
+		}
+	}
+	for _, e := range w.ledger.in.Fields {
+		if land[e.Data.Field] {
+			uses[e.ID] = true
 		}
 	}
 	e := w.ledger.evidenceOf(uses)
