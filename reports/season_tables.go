@@ -230,6 +230,11 @@ func seasonPlanned(a SeasonAnswer) Table {
 		t.Rows = append(t.Rows, []string{p.ID, string(p.Field), string(p.Job), string(p.Product), number(p.SetRateKgHa, 1), given, planned, number(p.GivenKg, 0)})
 	}
 	t.Notes = []string{"Given is over the whole field that may be spread, over all days of the job."}
+	for _, p := range a.Planned {
+		if p.OthersKg > 0 {
+			t.Notes = append(t.Notes, fmt.Sprintf("%s, job %s: of it %s kg while the field was another customer's; their records show them.", p.Field, p.Job, number(p.OthersKg, 0)))
+		}
+	}
 	return t
 }
 

@@ -92,6 +92,10 @@ func TestPaperSaysWhatOfAndWhy(t *testing.T) {
 		Findings: []nutrient.Finding{{Kind: "field_redrawn", Field: "F1", Text: "x"}, {Kind: "field_redrawn", Field: "F1", Text: "x"}},
 		Applications: []SeasonApplication{{ID: "application/F2/2026-03-01/urea/job:J1"}, {ID: "application/F3/2026-03-02/urea"},
 			{ID: "application/F4/2026-03-02/urea"}, {ID: "application/F5/2026-03-02/urea"}}}
+	a.Planned = []SeasonPlanned{{Field: "F1", Job: "J1", GivenKg: 50, OthersKg: 20}}
+	if notes := seasonPlanned(a).Notes; len(notes) != 2 || notes[1] != "F1, job J1: of it 20 kg while the field was another customer's; their records show them." {
+		t.Errorf("planned: %q", notes)
+	}
 	page := a.verdictPage()
 	states := []string{page.Rows[0][0], page.Rows[1][0], page.Rows[2][0]}
 	if kept := VerdictWords(nutrient.Under); !slices.Equal(states, []string{kept + " (1) (2)", kept + " (2)", kept}) || !slices.Equal(page.Notes, []string{"(1) 2 ha are others'", "(2) redrawn"}) {
