@@ -16,6 +16,7 @@ type carry struct {
 	from    []schemas.JobID           // that took of what was put in with it
 	to      map[schemas.JobID]float64 // the shares of those it went to
 	unread  bool
+	noLoad  bool // it is of no load that the book knows
 }
 
 // unsureCarried is a caution on what was in a hopper before or after the work.
@@ -42,7 +43,9 @@ func carriesOf(fillings []filling, held []portion) (out []carry) {
 			add(p, carry{under: f.product, to: f.took})
 		}
 		for _, p := range f.gone {
-			if p.in != i {
+			if p.in == ofNoLoad {
+				out = append(out, carry{product: f.product, kg: p.kg, to: f.took, noLoad: true})
+			} else if p.in != i {
 				add(p, carry{to: f.took})
 			}
 		}
@@ -65,50 +68,72 @@ func (w *Work) others(jobs []schemas.JobID) (out []schemas.JobID) {
 	return out
 }
 
+// hopperSums is what of each product came from the work of others, or was left to it.
+type hopperSums struct {
+	got, left, noLoad float64
+	givers            []schemas.JobID
+	unread            bool
+}
+
 // carriedText says what of the loads came from the work of others or was left to it.
 func (w *Work) carriedText() (out []string) {
 	loaded := map[schemas.ProductID]float64{}
 	for _, l := range w.Loads {
 		loaded[l.Product] += l.ForKg
 	}
-	got, left := map[schemas.ProductID]float64{}, map[schemas.ProductID]float64{}
-	givers := map[schemas.ProductID][]schemas.JobID{}
-	unread := map[schemas.ProductID]bool{}
+	sums := map[schemas.ProductID]*hopperSums{}
 	for _, c := range w.carries {
 		others, share := w.others(c.from), 0.0
 		for _, j := range w.Jobs {
 			share += c.to[j]
 		}
 		gave := slices.ContainsFunc(c.from, func(j schemas.JobID) bool { return slices.Contains(w.Jobs, j) })
-		switch {
-		case c.unread:
-			unread[c.product] = unread[c.product] || gave && len(others) > 0
-		case c.under != "":
+		if c.under != "" {
 			if (gave || share > 0) && c.kg > carriedTold*max(loaded[c.product], loaded[c.under]) {
 				out = append(out, fmt.Sprintf("%.3f t of %s were left in the hopper under %s: loaded for nobody, and spread as %s", c.kg/1e3, c.product, c.under, c.under))
 			}
+			continue
+		}
+		if sums[c.product] == nil {
+			sums[c.product] = &hopperSums{}
+		}
+		sum := sums[c.product]
+		switch {
+		case c.unread:
+			sum.unread = sum.unread || gave && len(others) > 0
+		case c.noLoad:
+			sum.noLoad += share * c.kg
 		default:
 			if gave {
-				left[c.product] += (1 - share) * c.kg
+				sum.left += (1 - share) * c.kg
 			}
 			if share > 0 && len(others) > 0 {
-				got[c.product] += share * c.kg
-				givers[c.product] = append(givers[c.product], others...)
+				sum.got += share * c.kg
+				sum.givers = append(sum.givers, others...)
 			}
 		}
 	}
-	for _, p := range sortedKeys(loaded) {
-		least := carriedTold * loaded[p]
-		if got[p] > least {
-			slices.Sort(givers[p])
-			out = append(out, fmt.Sprintf("%.3f t of %s were left in the hopper by %s, and are among what was loaded here", got[p]/1e3, p, jobsText(slices.Compact(givers[p]))))
-		}
-		if left[p] > least {
-			out = append(out, fmt.Sprintf("%.3f t of %s that were filled in were left in the hopper, as it was read, and are not among what was loaded here", left[p]/1e3, p))
-		}
-		if unread[p] {
-			out = append(out, fmt.Sprintf("%s: the hopper was not read when more was put in; the loads are divided with other jobs by what was spread", p))
-		}
+	for _, p := range sortedKeys(sums) {
+		out = append(out, sums[p].text(p, carriedTold*loaded[p])...)
+	}
+	return out
+}
+
+// text tells of a product's masses that are more than least.
+func (h *hopperSums) text(p schemas.ProductID, least float64) (out []string) {
+	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
+	if h.got > least {
+		slices.Sort(h.givers)
+		say("%.3f t of %s were left in the hopper by %s, and are among what was loaded here", h.got/1e3, p, jobsText(slices.Compact(h.givers)))
+	}
+	if h.left > least {
+		say("%.3f t of %s that were filled in were left in the hopper, as it was read, and are not among what was loaded here", h.left/1e3, p)
+	}
+	if h.noLoad > least {
+		say("%.3f t of %s that went out are of no load with a weight, and are not among what was loaded here", h.noLoad/1e3, p)
+	}
+	if h.unread {
+		say("%s: the hopper was not read when more was put in; the loads are divided with other jobs by what was spread", p)
 	}
 	return out
 }

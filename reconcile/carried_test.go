@@ -10,6 +10,7 @@ import (
 
 	"hopperbook/reconcile/rating"
 	"hopperbook/schemas"
+	"hopperbook/schemas/fault"
 )
 
 // relay is 4 t for J1, who spreads two lines, then 2 t on top for J2, who spreads
@@ -147,6 +148,48 @@ func TestWhatIsCarriedIsEvidence(t *testing.T) {
 	}
 	if slices.Contains(one, w.in.Loads[1].ID) || slices.Contains(one, w.in.Passes[3].ID) || slices.Contains(two, w.in.Passes[0].ID) {
 		t.Error("the other's work is evidence")
+	}
+}
+
+// By hand: the first product in the hopper was read before any load was: 0.5 t are of
+// no load, and went out first. Then more is read than was put in.
+func TestWhatNoLoadBrought(t *testing.T) {
+	w := relay(4, kg(2000))
+	w.in.Refills[0].Data.ResidualKg, w.in.Refills[0].Data.ResidualMethod = kg(500), schemas.ResidualCells
+	if got := loadedOf(t, w.in, "J1", "J2"); !slices.Equal(got, []string{"2", "4"}) {
+		t.Errorf("billed %v t, want 2 and 4", got)
+	}
+	if got := cautionsOf(t, w.in, "J1"); !strings.Contains(got, "0.500 t of super that went out are of no load") {
+		t.Errorf("J1 is told %q", got)
+	}
+	w = relay(4, kg(5000))
+	a := agreed(schemas.AgreementLine{Kind: schemas.LinePerTonne, Basis: schemas.BasisLoaded, Price: "100"})
+	d, err := Divide(w.in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err = d.PlanBill(BillAsk{Job: "J1", Agreements: a, Tax: noTax}); fault.CodeOf(err) != fault.Input {
+		t.Errorf("more was left than was filled in, and J1 is billed: %v", err)
+	}
+	if got := loadedOf(t, w.in, "J2"); got[0] != "6" {
+		t.Errorf("J2 is billed %v t, want the 6 t that were filled in", got)
+	}
+}
+
+// A load without a weight is taken from what was driven, and goes out first; so what
+// was driven is evidence of what was carried.
+func TestALoadWithoutAWeight(t *testing.T) {
+	w := relay(4, kg(2000))
+	w.in.Refills[0].Data.Loads = append([]schemas.LoadID{"gone"}, w.in.Refills[0].Data.Loads...)
+	d, err := Divide(w.in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if one, two := d.Work([]schemas.JobID{"J1"}), d.Work([]schemas.JobID{"J2"}); !slices.Contains(two.Uses, w.in.Passes[0].ID) || slices.Contains(one.Uses, w.in.Passes[3].ID) {
+		t.Error("what the weight was taken from is not evidence of what was carried, or what came later is")
+	}
+	if got := loadedOf(t, w.in, "J1", "J2"); !slices.Equal(got, []string{"2", "4"}) {
+		t.Errorf("billed %v t, want 2 and 4", got)
 	}
 }
 

@@ -30,8 +30,13 @@ type filling struct {
 type portion struct {
 	load schemas.LoadID // "": none that the book knows
 	kg   float64
-	in   int // the filling it was put in for; -1: none
+	in   int // the filling it was put in for, or one of:
 }
+
+const (
+	ofNoLoad       = -1 // in the hopper before the book's first load, of a load without a weight, or read above what was put in
+	ofOtherProduct = -2
+)
 
 // leastKg is what counts as nothing: a milligram, the error of the sums.
 const leastKg = 1e-6
@@ -53,9 +58,9 @@ func (m *machine) fillings(jobs machineLinks, reg *registers) (all []filling, he
 		}
 		switch n := len(all); {
 		case first:
-			held = []portion{{kg: start, in: -1}}
+			held = []portion{{kg: start, in: ofNoLoad}}
 		case all[n-1].product != f.product:
-			f.lost, held = held, []portion{{kg: massOf(held), in: -1}}
+			f.lost, held = held, []portion{{kg: massOf(held), in: ofOtherProduct}}
 			f.changed = n - 1
 		default:
 			f.under(all, massOf(held), b)
@@ -99,7 +104,7 @@ func (m *machine) putIn(f *filling, number int, loadedKg float64, reg *registers
 	}
 	if rest := loadedKg - massOf(loads); rest > leastKg {
 		f.guessed = true
-		loads = append([]portion{{kg: rest, in: -1}}, loads...)
+		loads = append([]portion{{kg: rest, in: ofNoLoad}}, loads...)
 	}
 	return loads
 }
@@ -108,7 +113,7 @@ func (m *machine) putIn(f *filling, number int, loadedKg float64, reg *registers
 // was left than was in it, that came from no load.
 func goOut(in []portion, kg float64) (gone, left []portion) {
 	if kg < -leastKg {
-		return nil, append([]portion{{kg: -kg, in: -1}}, in...)
+		return nil, append([]portion{{kg: -kg, in: ofNoLoad}}, in...)
 	}
 	for i, p := range in {
 		if p.kg > kg+leastKg {
