@@ -193,6 +193,31 @@ func TestALoadWithoutAWeight(t *testing.T) {
 	}
 }
 
+// What lay under a product is nobody's because of the refill of the other product: it
+// is evidence, its load is not. By hand: 2 t are J2's, 2.5 t if all had been super.
+func TestTheOtherProductIsEvidence(t *testing.T) {
+	w := relay(4, kg(1000))
+	w.in.Refills[1].Data.Product, w.in.Loads[1].Data.Product = "lime", "lime"
+	w.in.Passes, w.in.Refills = w.in.Passes[:2], w.in.Refills[:2]
+	w.refill(2000)
+	w.in.Refills[2].Data.ResidualKg, w.in.Refills[2].Data.ResidualMethod = kg(500), schemas.ResidualCells
+	w.drives("J2", 1, 0, 4)
+	w.refill()
+	if got := loadedOf(t, w.in, "J2"); got[0] != "2" {
+		t.Errorf("billed %v t, want 2", got)
+	}
+	if got := loadedOf(t, without(w.in, w.in.Refills[1].ID), "J2"); got[0] != "2.5" {
+		t.Errorf("without the lime billed %v t, want 2.5", got)
+	}
+	d, err := Divide(w.in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if uses := d.Work([]schemas.JobID{"J2"}).Uses; !slices.Contains(uses, w.in.Refills[1].ID) || slices.Contains(uses, w.in.Loads[1].ID) {
+		t.Errorf("the refill of lime is not evidence, or its load is: %v", uses)
+	}
+}
+
 // Whatever is read or not: what the jobs took, what nobody got and what is in the
 // hopper are the loads.
 func TestLoadedMassesAddUp(t *testing.T) {
