@@ -1,7 +1,6 @@
 package reconcile
 
 import (
-	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -253,7 +252,7 @@ func TestLoadedMassesAddUp(t *testing.T) {
 		}
 		for id, l := range d.reg.loads {
 			if _, in := d.reg.hoppers[id]; in && math.Abs(got[id]-l.Data.NetKg) > 1e-6 {
-				t.Error(fmt.Sprintf("book %d: of load %s (%.3f kg) %.3f kg are told", seed, id, l.Data.NetKg, got[id]))
+				t.Errorf("book %d: of load %s (%.3f kg) %.3f kg are told", seed, id, l.Data.NetKg, got[id])
 			}
 		}
 	}
