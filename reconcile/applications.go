@@ -28,6 +28,7 @@ type Divided struct {
 	reg          *registers
 	links        *links
 	loads        []WorkLoad // by time, each with a job that took of it
+	carries      []carry
 	drivenKm     map[schemas.JobID]float64
 	sources      map[schemas.JobID][]schemas.EventID // what its fillings come from
 }

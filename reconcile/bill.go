@@ -152,7 +152,7 @@ func (w *Work) Quantities(in Input, unsure []rating.Unsure) rating.Quantities {
 }
 
 // masses are by product: spread is what landed inside the boundaries, loaded
-// what they took of what was filled in, docketed what that is of its dockets.
+// what went out for them of what was filled in, docketed what that is of its dockets.
 func (w *Work) masses() []rating.Mass {
 	byProduct := map[schemas.ProductID]*rating.Mass{}
 	of := func(p schemas.ProductID) *rating.Mass {
@@ -244,6 +244,9 @@ func (w *Work) unsure(policy Policy) (out []rating.Unsure) {
 		if a.Open {
 			say("open", "%s: part of the mass is estimated, no reading has closed the last load", where)
 		}
+	}
+	for _, text := range w.carriedText() {
+		say(unsureCarried, "%s", text)
 	}
 	if _, all, bare := w.counts(); bare > 0 {
 		were := "were"

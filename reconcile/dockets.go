@@ -126,7 +126,7 @@ func (w *Work) checkDockets() (unsure []rating.Unsure, err error) {
 		switch left := u.left(); {
 		case !u.known:
 		case left > 0:
-			text = "docket %s: %.3f t, its loads took %.3f t so far"
+			text = "docket %s: %.3f t, its loads took %.3f t so far; an invoice issued now is shown as changed when the rest is loaded"
 		case left < 0:
 			text = "docket %s: %.3f t, but its loads took %.3f t: does a load name the wrong docket?"
 		}

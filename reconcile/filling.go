@@ -1,6 +1,7 @@
 package reconcile
 
 import (
+	"slices"
 	"time"
 
 	"hopperbook/reconcile/balance"
@@ -8,61 +9,162 @@ import (
 	"hopperbook/schemas"
 )
 
-// filling is what was in a hopper from when loads were put in until the next
-// loads were, or until it was read empty.
+// filling is what a machine did from one reading of its hopper, or change of its
+// product, to the next: a balance interval. Where what was left was not read when
+// more was put in, nothing says what of the one and of the other went out: that is
+// one filling.
 type filling struct {
-	first, end int   // periods, half-open
-	refills    []int // whose loads it is; of several, nothing went out before the last
-	took       map[schemas.JobID]float64
-	lastOn     int // the last period with spreading on a field
+	periods []int // in order
+	product schemas.ProductID
+	open    bool // no reading has ended it: what went out is estimated
+	unread  bool // more was put in over something that was spread and not read
+	took    map[schemas.JobID]float64
+	gone    []portion // what went out
+	lost    []portion // what lay under it, of another product
+	behind  []int     // earlier fillings whose loads may lie under it
+	changed int       // the filling of another product that this, or one behind it, follows; -1: none
+	guessed bool      // a load has no weight in the book: the balance took one from what was driven
 }
 
-// fillings are a machine's, in order. What was put in on top of a load of which
-// nothing had gone out makes one filling with it, unless the hopper was read
-// empty or the product is another.
-func (m *machine) fillings(jobs machineLinks) []filling {
-	all := []filling{{end: 1}}
-	spread := len(m.periods[0].segments) > 0
-	for i, r := range m.refills {
-		last, empty, loads := &all[len(all)-1], readEmpty(r.Data), len(r.Data.Loads) > 0
-		switch {
-		case !empty && !loads, !empty && !spread && m.productAfter(i) == m.periods[last.first].product:
+// portion is what is left of a load in a hopper, or what went out of it.
+type portion struct {
+	load schemas.LoadID // "": none that the book knows
+	kg   float64
+	in   int // the filling it was put in for, or one of:
+}
+
+const (
+	ofNoLoad       = -1 // in the hopper before the book's first load, of a load without a weight, or read above what was put in
+	ofOtherProduct = -2
+)
+
+// leastKg is what counts as nothing: a milligram, the error of the sums.
+const leastKg = 1e-6
+
+// fillings are a machine's, in order, and what is in its hopper after the last.
+// What a reading found is carried into the next filling, with the loads it came
+// from: what was put in first goes out first.
+func (m *machine) fillings(jobs machineLinks, reg *registers) (all []filling, held []portion) {
+	b := &m.balance
+	first, start := true, b.InitialKg
+	for i, covers := range m.intervalPeriods() {
+		iv := &b.Intervals[i]
+		f := filling{periods: covers, product: iv.Product, open: iv.Open, changed: -1}
+		m.divide(&f, jobs)
+		if iv.From == "" {
+			start -= iv.MassKg
+			all = append(all, f)
+			continue
+		}
+		switch n := len(all); {
+		case first:
+			held = []portion{{kg: start, in: ofNoLoad}}
+		case all[n-1].product != f.product:
+			f.lost, held = held, []portion{{kg: massOf(held), in: ofOtherProduct}}
+			f.changed = n - 1
 		default:
-			all = append(all, filling{first: i + 1})
-			last, spread = &all[len(all)-1], false
+			f.under(all, massOf(held), b)
 		}
-		last.end = i + 2
-		if loads {
-			last.refills = append(last.refills, i)
+		first = false
+		held = append(held, m.putIn(&f, len(all), iv.LoadedKg, reg)...)
+		out := iv.MassKg
+		if f.open && iv.NominalKg <= 0 && iv.SwathM2() > 0 {
+			out = massOf(held) // nothing says what it spread
 		}
-		spread = spread || len(m.periods[i+1].segments) > 0
+		f.gone, held = goOut(held, out)
+		all = append(all, f)
 	}
-	flows := m.flows()
-	for i := range all {
-		m.divide(&all[i], flows, jobs)
-	}
-	return all
+	return all, held
 }
 
-func readEmpty(d schemas.HopperRefilled) bool {
-	r := residual(d)
-	return r != (balance.Residual{}) && r.Method != schemas.ResidualUnknown && r.Kg == 0
+// refillsOf are the refills of a filling, in order.
+func (m *machine) refillsOf(f *filling) (out []int) {
+	for _, p := range f.periods {
+		if p > 0 {
+			out = append(out, p-1)
+		}
+	}
+	return out
 }
 
-// divide says which share of a filling went to which job, by the mass that was
-// spread on fields; where no mass is known by nominal mass, or else by swath
-// area. What fell outside every field is shared by all.
-func (m *machine) divide(f *filling, flows []flow, jobs machineLinks) {
-	var byJob [3]map[schemas.JobID]float64
-	var total [3]float64
-	for p := f.first; p < f.end; p++ {
+// putIn are the loads of a filling. What the balance took for loads without a
+// weight is of no load.
+func (m *machine) putIn(f *filling, number int, loadedKg float64, reg *registers) []portion {
+	var loads []portion
+	for _, i := range m.refillsOf(f) {
+		r := m.refills[i].Data
+		for _, id := range r.Loads {
+			l, known := reg.loads[id]
+			again := slices.ContainsFunc(loads, func(p portion) bool { return p.load == id })
+			if !known || again || reg.hoppers[id] != (hopper{m.id, r.Refill}) {
+				continue
+			}
+			loads = append(loads, portion{id, l.Data.NetKg, number})
+		}
+	}
+	if rest := loadedKg - massOf(loads); rest > leastKg {
+		f.guessed = true
+		loads = append([]portion{{kg: rest, in: ofNoLoad}}, loads...)
+	}
+	return loads
+}
+
+// goOut takes a mass out of a hopper, what was put in first at first. Where more
+// was left than was in it, that came from no load.
+func goOut(in []portion, kg float64) (gone, left []portion) {
+	if kg < -leastKg {
+		return nil, append([]portion{{kg: -kg, in: ofNoLoad}}, in...)
+	}
+	for i, p := range in {
+		if p.kg > kg+leastKg {
+			if kg > leastKg {
+				gone = append(gone, portion{p.load, kg, p.in})
+				p.kg -= kg
+			}
+			return gone, append([]portion{p}, in[i+1:]...)
+		}
+		gone = append(gone, p)
+		kg -= p.kg
+	}
+	return gone, nil
+}
+
+func massOf(of []portion) (kg float64) {
+	for _, p := range of {
+		kg += p.kg
+	}
+	return kg
+}
+
+// under finds the earlier fillings that decide what a mass in the hopper was: as
+// far back as it takes to put that much in.
+func (f *filling) under(all []filling, kg float64, b *balance.Result) {
+	for i := len(all) - 1; i >= 0 && kg > leastKg; i-- {
+		f.behind = append(f.behind, i)
+		if i > 0 && all[i-1].product != all[i].product {
+			f.changed = i - 1
+			return
+		}
+		kg -= b.Intervals[i].LoadedKg
+	}
+}
+
+// divide says which share of a filling went to which job, by the nominal mass that
+// was spread on fields, as the balance divides it; without any by swath area. What
+// fell outside every field is shared by all.
+func (m *machine) divide(f *filling, jobs machineLinks) {
+	var byJob [2]map[schemas.JobID]float64
+	var total [2]float64
+	spread := false
+	for _, p := range f.periods {
+		f.unread = f.unread || spread && len(m.refills[p-1].Data.Loads) > 0
 		for _, s := range m.periods[p].segments {
+			spread = true
 			if s.Field == "" {
 				continue
 			}
-			f.lastOn = p
 			job := jobs.at(s.FromMilli, s.Field, m.periods[p].product)
-			for k, v := range [3]float64{max(0, flows[p].massKg(s)), s.NominalKg(), s.SwathM2()} {
+			for k, v := range [2]float64{s.NominalKg(), s.SwathM2()} {
 				if byJob[k] == nil {
 					byJob[k] = map[schemas.JobID]float64{}
 				}
@@ -82,23 +184,32 @@ func (m *machine) divide(f *filling, flows []flow, jobs machineLinks) {
 	}
 }
 
-// loadsOfJobs are the loads of a machine's fillings, once for each job that
-// took of them.
+// loadsOfJobs are the loads that went out in a machine's fillings, once for each
+// job that took of them.
 func (m *machine) loadsOfJobs(reg *registers, fillings []filling) (out []WorkLoad) {
+	type part struct {
+		load schemas.LoadID
+		job  schemas.JobID
+	}
+	at := map[part]int{}
 	for _, f := range fillings {
-		for _, i := range f.refills {
-			r := m.refills[i]
-			for _, id := range r.Data.Loads {
-				l, known := reg.loads[id]
-				if !known || reg.hoppers[id].machine != m.id || reg.hoppers[id].refill != r.Data.Refill {
+		for _, p := range f.gone {
+			if p.load == "" {
+				continue
+			}
+			for _, job := range sortedKeys(f.took) {
+				kg := f.took[job] * p.kg
+				if kg <= 0 {
 					continue
 				}
-				for _, job := range sortedKeys(f.took) {
-					if share := f.took[job]; share > 0 {
-						out = append(out, WorkLoad{Load: id, Refill: r.Data.Refill, Machine: m.id, At: l.Time, Product: r.Data.Product, NetKg: l.Data.NetKg, ForKg: share * l.Data.NetKg,
-							Method: l.Data.Method, Scale: l.Data.Scale, Docket: l.Data.Docket, Stockpile: l.Data.Stockpile, Job: job})
-					}
+				if i, known := at[part{p.load, job}]; known {
+					out[i].ForKg += kg
+					continue
 				}
+				at[part{p.load, job}] = len(out)
+				l := reg.loads[p.load]
+				out = append(out, WorkLoad{Load: p.load, Refill: reg.hoppers[p.load].refill, Machine: m.id, At: l.Time, Product: f.product, NetKg: l.Data.NetKg, ForKg: kg,
+					Method: l.Data.Method, Scale: l.Data.Scale, Docket: l.Data.Docket, Stockpile: l.Data.Stockpile, Job: job})
 			}
 		}
 	}
@@ -108,7 +219,7 @@ func (m *machine) loadsOfJobs(reg *registers, fillings []filling) (out []WorkLoa
 // drive adds the way on fields in a filling to its jobs: where they spread, and
 // in the same period where they did not.
 func (m *machine) drive(f *filling, idle [][]track.Segment, jobs machineLinks, km map[schemas.JobID]float64) {
-	for p := f.first; p < f.end; p++ {
+	for _, p := range f.periods {
 		spread := map[schemas.JobID]bool{}
 		add := func(s track.Segment, on bool) {
 			job := jobs.at(s.FromMilli, s.Field, m.periods[p].product)

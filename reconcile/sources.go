@@ -35,12 +35,15 @@ func newSources(in Input, reg *registers) *sources {
 func (s *sources) work(m *machine, fillings []filling, idle [][]track.Segment, jobs machineLinks, to map[schemas.JobID][]schemas.EventID) {
 	crew := crewOf(jobs.links, m.id)
 	intervals := m.intervalPeriods()
+	did := func(f *filling) []schemas.EventID {
+		return s.of(m, m.spanOf(f.periods[0], f.periods[len(f.periods)-1], intervals), crew, idle, jobs)
+	}
 	for i := range fillings {
 		f := &fillings[i]
 		if len(f.took) == 0 {
 			continue
 		}
-		ids := s.of(m, m.spanOf(f.first, f.lastOn, intervals), crew, idle, jobs)
+		ids := slices.Concat(did(f), s.carried(m, fillings, f, did))
 		for job := range f.took {
 			to[job] = append(to[job], ids...)
 		}
@@ -147,13 +150,39 @@ func (s *sources) hopper(m *machine, sp span, add func(schemas.EventID)) {
 		} else if i == sp.hi {
 			break // its loads went into the next span
 		}
-		for _, l := range r.Data.Loads {
-			add(s.reg.loads[l].ID)
-			for _, id := range s.byID[s.reg.hoppers[l].refill] {
-				add(id) // a load counts where it was put in first
-			}
+		s.loads(&r.Data, add)
+	}
+}
+
+// loads adds the loads of a refill.
+func (s *sources) loads(r *schemas.HopperRefilled, add func(schemas.EventID)) {
+	for _, l := range r.Loads {
+		add(s.reg.loads[l].ID)
+		for _, id := range s.byID[s.reg.hoppers[l].refill] {
+			add(id) // a load counts where it was put in first
 		}
 	}
+}
+
+// carried are the refills and the loads that what lay in the hopper before a filling
+// came from; did gives all that a filling comes from.
+func (s *sources) carried(m *machine, fillings []filling, f *filling, did func(*filling) []schemas.EventID) (out []schemas.EventID) {
+	add := func(id schemas.EventID) { out = append(out, id) }
+	for _, k := range f.behind {
+		if fillings[k].guessed {
+			out = append(out, did(&fillings[k])...)
+		}
+		for _, i := range m.refillsOf(&fillings[k]) {
+			add(m.refills[i].ID)
+			s.loads(&m.refills[i].Data, add)
+		}
+	}
+	if f.changed >= 0 {
+		for _, i := range m.refillsOf(&fillings[f.changed]) {
+			add(m.refills[i].ID) // of its product
+		}
+	}
+	return out
 }
 
 // filled reports whether a refill put something in: a load counts where it was put in first.

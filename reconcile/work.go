@@ -19,11 +19,12 @@ type Work struct {
 	DrivenKm float64       // on the jobs' fields, spreading or not
 	From, To time.Time     // of the first and the last metre spread
 	Machines []schemas.MachineID
-	// Uses are the events it comes from, by identity; for a digest. DocketLoads are the
-	// loads that share its dockets, where a bill counts dockets.
+	// Uses are the events it comes from, by identity; for a digest. DocketLoads are its
+	// dockets and the loads that share them, where a bill counts dockets.
 	Uses, DocketLoads []schemas.EventID
 
 	dockets map[schemas.DocketID]*docketUse // that its loads name
+	carries []carry                         // of all jobs
 }
 
 // WorkLoad is a load, or what one of several jobs took of it: its filling is
@@ -71,7 +72,7 @@ func (d *Divided) Work(jobs []schemas.JobID) Work {
 		w.DrivenKm += d.drivenKm[j]
 	}
 	w.Hours = w.hours(d.links)
-	w.dockets = d.docketsOf(w.Loads)
+	w.dockets, w.carries = d.docketsOf(w.Loads), d.carries
 	w.uses(d)
 	return w
 }
@@ -96,8 +97,9 @@ func (d *Divided) gather(told []*machine) {
 	from := newSources(d.in, d.reg)
 	for _, m := range told {
 		jobs, idle := d.links.of(m.id), m.idleByPeriod()
-		fillings := m.fillings(jobs)
+		fillings, held := m.fillings(jobs, d.reg)
 		d.loads = append(d.loads, m.loadsOfJobs(d.reg, fillings)...)
+		d.carries = append(d.carries, carriesOf(fillings, held)...)
 		for i := range fillings {
 			m.drive(&fillings[i], idle, jobs, d.drivenKm)
 		}
@@ -135,8 +137,8 @@ func (w *Work) hours(l *links) *float64 {
 }
 
 // uses names the events: those of the fillings (sources), registers of jobs and
-// fields, starts and finishes for the hours, the catch tests in force, and dockets; the loads
-// of a docket count once they have used it up.
+// fields, starts and finishes for the hours, and the catch tests in force; apart from them, dockets
+// and, once they have used one up, its loads.
 func (w *Work) uses(d *Divided) {
 	add := func(ids ...schemas.EventID) { w.Uses = append(w.Uses, ids...) }
 	for _, j := range w.Jobs {
@@ -154,7 +156,7 @@ func (w *Work) uses(d *Divided) {
 		}
 	}
 	for _, u := range w.dockets {
-		add(u.received.ID)
+		w.DocketLoads = append(w.DocketLoads, u.received.ID)
 		if u.left() <= 0 {
 			w.DocketLoads = append(w.DocketLoads, u.loads...)
 		}
