@@ -68,8 +68,8 @@ func TestADocketIsDividedBetweenItsJobs(t *testing.T) {
 			t.Fatal(err)
 		}
 		work := d.Work([]schemas.JobID{"J1"})
-		if len(work.DocketLoads) != want || !slices.Contains(work.DocketLoads, w.in.Dockets[0].ID) || slices.Contains(work.Uses, w.in.Dockets[0].ID) || slices.Contains(work.Uses, w.in.Loads[7].ID) {
-			t.Errorf("docket and its loads %v, want %d; all else %v", work.DocketLoads, want, work.Uses)
+		if len(work.DocketUses) != want || !slices.Contains(work.DocketUses, w.in.Dockets[0].ID) || slices.Contains(work.Uses, w.in.Dockets[0].ID) || slices.Contains(work.Uses, w.in.Loads[7].ID) {
+			t.Errorf("docket and its loads %v, want %d; all else %v", work.DocketUses, want, work.Uses)
 		}
 	}
 }

@@ -176,7 +176,7 @@ func outcomes(t *testing.T, in Input, jobs []schemas.JobID) map[string]outcome {
 	out := map[string]outcome{}
 	for _, j := range jobs {
 		work := d.Work([]schemas.JobID{j})
-		docket := outcome{uses: distinct(slices.Concat(work.Uses, work.DocketLoads))}
+		docket := outcome{uses: distinct(slices.Concat(work.Uses, work.DocketUses))}
 		rest := outcome{uses: work.Uses}
 		for _, l := range measuredLines {
 			into := &rest

@@ -19,9 +19,9 @@ type Work struct {
 	DrivenKm float64       // on the jobs' fields, spreading or not
 	From, To time.Time     // of the first and the last metre spread
 	Machines []schemas.MachineID
-	// Uses are the events it comes from, by identity; for a digest. DocketLoads are its
+	// Uses are the events it comes from, by identity; for a digest. DocketUses are its
 	// dockets and the loads that share them, where a bill counts dockets.
-	Uses, DocketLoads []schemas.EventID
+	Uses, DocketUses []schemas.EventID
 
 	dockets map[schemas.DocketID]*docketUse // that its loads name
 	carries []carry                         // of all jobs
@@ -156,12 +156,12 @@ func (w *Work) uses(d *Divided) {
 		}
 	}
 	for _, u := range w.dockets {
-		w.DocketLoads = append(w.DocketLoads, u.received.ID)
+		w.DocketUses = append(w.DocketUses, u.received.ID)
 		if u.left() <= 0 {
-			w.DocketLoads = append(w.DocketLoads, u.loads...)
+			w.DocketUses = append(w.DocketUses, u.loads...)
 		}
 	}
-	w.DocketLoads = distinct(w.DocketLoads)
+	w.DocketUses = distinct(w.DocketUses)
 	w.Uses = distinct(w.Uses)
 }
 

@@ -38,7 +38,7 @@ func (l *ledger) evidence(w *reconcile.Work, agreement schemas.AgreementID) evid
 		return l.evidenceOf(uses)
 	}
 	if reconcile.CountsDockets(&l.agreements[i]) {
-		for _, id := range w.DocketLoads {
+		for _, id := range w.DocketUses {
 			uses[id] = true
 		}
 	}
