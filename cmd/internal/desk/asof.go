@@ -16,15 +16,25 @@ func asOfMarks(texts []string) (asOf, error) {
 	if len(texts) == 0 {
 		return nil, nil
 	}
+	marks, err := parsedMarks(texts)
+	if err != nil {
+		return nil, err
+	}
 	a := asOf{}
-	for _, text := range texts {
-		m, err := schemas.ParseMark(text)
-		if err != nil {
-			return nil, err
-		}
+	for _, m := range marks {
 		a[m.Source] = m
 	}
 	return a, nil
+}
+
+func parsedMarks(texts []string) (_ []schemas.Mark, err error) {
+	marks := make([]schemas.Mark, len(texts))
+	for i, text := range texts {
+		if marks[i], err = schemas.ParseMark(text); err != nil {
+			return nil, err
+		}
+	}
+	return marks, nil
 }
 
 func (a asOf) holds(id schemas.Identity) bool { return a == nil || a[id.Source].Holds(id.Sequence) }
@@ -91,14 +101,8 @@ func (d *Desk) gapsAt(ctx context.Context, marks []string) ([]book.Gap, error) {
 	if len(marks) == 0 {
 		return d.book.Gaps(ctx)
 	}
-	all := make([]schemas.Mark, len(marks))
-	for i, text := range marks {
-		var err error
-		if all[i], err = schemas.ParseMark(text); err != nil {
-			return nil, err
-		}
-	}
-	return book.GapsOf(all), nil
+	all, err := parsedMarks(marks)
+	return book.GapsOf(all), err
 }
 
 // within reports whether the work comes from no other events.

@@ -43,18 +43,25 @@ func TestSeasonsOfAField(t *testing.T) {
 	}
 }
 
+// laterDay registers the field of day anew, with the same boundary, in the quarter after
+// it, and spreads 120 kg on it half a year after.
+func (f *filing) laterDay(field schemas.RegisterField) {
+	f.t.Helper()
+	const halfYear = 180 * 24 * 60 // minutes
+	field.Boundary = schemas.Boundary{{{{168.999, -46.001}, {169.001, -46.001}, {169.001, -45.995}, {168.999, -45.995}, {168.999, -46.001}}}}
+	f.add("office", schemas.TypeRegisterField, halfYear/2, field)
+	f.add("ld1", schemas.TypeLoadWeighed, halfYear+1, schemas.LoadWeighed{Load: "L2", Product: "super", NetKg: 120, Method: schemas.MethodBucket, SdKg: number(1)})
+	f.add("sp1", schemas.TypeHopperRefilled, halfYear+2, schemas.HopperRefilled{Refill: "R3", Product: "super", Loads: []schemas.LoadID{"L2"}, ResidualKg: number(0), ResidualMethod: "empty"})
+	f.add("sp1", schemas.TypePassLogged, halfYear+3, line(halfYear+3, schemas.SpreadingOn))
+	f.add("sp1", schemas.TypeHopperRefilled, halfYear+9, schemas.HopperRefilled{Refill: "R4", Product: "super", Loads: []schemas.LoadID{}, ResidualKg: number(0), ResidualMethod: "empty"})
+}
+
 // A field that is sold in summer: seller and buyer each have what was spread
 // while it was theirs, and both are told.
 func TestSeasonOfASoldField(t *testing.T) {
 	f := newFiling(t)
 	f.day()
-	const halfYear = 180 * 24 * 60
-	ring := []schemas.Position{{168.999, -46.001}, {169.001, -46.001}, {169.001, -45.995}, {168.999, -45.995}, {168.999, -46.001}}
-	f.add("office", schemas.TypeRegisterField, halfYear/2, schemas.RegisterField{Field: "F1", Customer: "C2", Name: "Long", Crop: "barley", Boundary: schemas.Boundary{{ring}}})
-	f.add("ld1", schemas.TypeLoadWeighed, halfYear+1, schemas.LoadWeighed{Load: "L2", Product: "super", NetKg: 120, Method: schemas.MethodBucket, SdKg: number(1)})
-	f.add("sp1", schemas.TypeHopperRefilled, halfYear+2, schemas.HopperRefilled{Refill: "R3", Product: "super", Loads: []schemas.LoadID{"L2"}, ResidualKg: number(0), ResidualMethod: "empty"})
-	f.add("sp1", schemas.TypePassLogged, halfYear+3, line(halfYear+3, schemas.SpreadingOn))
-	f.add("sp1", schemas.TypeHopperRefilled, halfYear+9, schemas.HopperRefilled{Refill: "R4", Product: "super", Loads: []schemas.LoadID{}, ResidualKg: number(0), ResidualMethod: "empty"})
+	f.laterDay(schemas.RegisterField{Field: "F1", Customer: "C2", Name: "Long", Crop: "barley"})
 	for customer, want := range map[schemas.CustomerID]struct {
 		kg   float64
 		crop string
@@ -122,13 +129,7 @@ func TestWhyOfAHoldingThatWasLeft(t *testing.T) {
 	f := newFiling(t)
 	f.day()
 	f.add("office", schemas.TypeRegisterProduct, 1, schemas.RegisterProduct{Product: "super", Name: "Super", Form: "granular", Analysis: &schemas.Analysis{NPct: number(1), Kind: schemas.KindManufactured}})
-	const halfYear = 180 * 24 * 60
-	ring := []schemas.Position{{168.999, -46.001}, {169.001, -46.001}, {169.001, -45.995}, {168.999, -45.995}, {168.999, -46.001}}
-	f.add("office", schemas.TypeRegisterField, halfYear/2, schemas.RegisterField{Field: "F1", Customer: "C1", Holding: "H2", Name: "Long", Boundary: schemas.Boundary{{ring}}})
-	f.add("ld1", schemas.TypeLoadWeighed, halfYear+1, schemas.LoadWeighed{Load: "L2", Product: "super", NetKg: 120, Method: schemas.MethodBucket, SdKg: number(1)})
-	f.add("sp1", schemas.TypeHopperRefilled, halfYear+2, schemas.HopperRefilled{Refill: "R3", Product: "super", Loads: []schemas.LoadID{"L2"}, ResidualKg: number(0), ResidualMethod: "empty"})
-	f.add("sp1", schemas.TypePassLogged, halfYear+3, line(halfYear+3, schemas.SpreadingOn))
-	f.add("sp1", schemas.TypeHopperRefilled, halfYear+9, schemas.HopperRefilled{Refill: "R4", Product: "super", Loads: []schemas.LoadID{}, ResidualKg: number(0), ResidualMethod: "empty"})
+	f.laterDay(schemas.RegisterField{Field: "F1", Customer: "C1", Holding: "H2", Name: "Long"})
 	ask := SeasonParams{Customer: "C1", Season: "2026", Rules: []string{"eu-nitrates-directive"}}
 	a, _, err := asked[reports.SeasonAnswer](t, f, Season, ask)
 	if err != nil {
